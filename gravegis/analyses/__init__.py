@@ -1,0 +1,1 @@
+"""The built-in analyses: one small module each, none knows another."""

@@ -1,0 +1,1 @@
+"""Layers: their schema and canonical form, readers, checks and places."""

@@ -1,0 +1,338 @@
+"""The one road of a file into a site: read, name its columns, place it, look at it, take it in or refuse it whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from pyproj import CRS
+
+from gravegis.errors import CrsError, GravegisError, LayerError, Problem
+from gravegis.layers import canonical, geometry, links, match, place, propose, schema
+from gravegis.layers import crs as systems
+from gravegis.layers.holder import Holder, bounds_m
+from gravegis.layers.mapping import advise, apply_mapping
+from gravegis.layers.read import coordinates as positions
+from gravegis.layers.read import read_file
+from gravegis.layers.read.raw import many, shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+    from gravegis.layers.canonical import Frame
+    from gravegis.layers.mapping import Mapped
+    from gravegis.layers.propose import Near, Source
+    from gravegis.layers.read import Raw
+    from gravegis.layers.schema import Layer
+
+__all__ = ["Brought", "bring_in"]
+
+S = TypeVar("S", bound=Holder)
+
+
+@dataclass(frozen=True, slots=True)
+class Brought(Generic[S]):
+    """The site with the new layer; what was found out, what is doubtful, what was taken for granted."""
+
+    site: S
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    assumed: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class _Road:
+    """What is said on the way; problems are gathered, so that a file is mended once."""
+
+    layer: Layer
+    file: str
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    other_than_crs: bool = False
+
+    def add(self, problems: Iterable[Problem], *, of_crs: bool = False) -> None:
+        """Gather problems, each with the name of the file in front of its place."""
+        for one in problems:
+            where = one.where if self.file in one.where else ", ".join(part for part in (self.file, one.where) if part)
+            self.problems.append(replace(one, where=where))
+            self.other_than_crs |= not of_crs
+
+    def stop(self) -> None:
+        """Raise everything gathered so far as one error."""
+        if self.problems:
+            raise (LayerError if self.other_than_crs else CrsError).of(self.problems)
+
+
+def bring_in(
+    site: S,
+    layer: str,
+    path: Path,
+    *,
+    mapping: Sequence[str] = (),
+    crs: str | None = None,
+    swap_xy: bool = False,
+    encoding: str | None = None,
+    file_layer: str | None = None,
+) -> Brought[S]:
+    """Return the site with a file brought in as a layer; the site given is never changed.
+
+    A site without a reference system gets one from its first layer with places. A layer that is there already is
+    replaced. Gaps in section, row and plot are filled by place.
+
+    Parameters
+    ----------
+    layer
+        Name of the layer in the schema.
+    path
+        CSV, GeoPackage, GeoJSON, Shapefile (also zipped).
+    mapping
+        Columns as typed, such as ``throw_m=RADIUS ft``, ``x=POINT_X``.
+    crs
+        Reference system of the file where it does not say.
+    swap_xy
+        The file has its two coordinates the wrong way round.
+    encoding, file_layer
+        Encoding of a text or table; layer within the file.
+
+    Raises
+    ------
+    LayerError
+        With every problem of the file at once; CrsError when only its reference system is the problem.
+    """
+    wanted = _input_layer(layer)
+    road = _Road(wanted, path.name)
+    raw = read_file(path, layer=file_layer, encoding=encoding)
+    road.notes.extend(raw.notes)
+    road.warnings.extend(raw.warnings)
+    frame, raw = _rows(raw, mapping, road)
+    if not wanted.has_geometry or "geometry" not in frame.columns:
+        road.stop()
+        return _taken(site, frame, road)
+    placed = _placed(site, frame, raw, crs, swap_xy=swap_xy, road=road)
+    return _taken(placed[0], placed[1], road)
+
+
+def _input_layer(name: str) -> Layer:
+    wanted = schema.layer(name)
+    if wanted.role != "input":
+        known = ", ".join(one.name for one in schema.layers().values() if one.role == "input")
+        raise LayerError(f"layer {name} is worked out, not brought in", remedy=f"Bring in one of: {known}.")
+    return wanted
+
+
+def _rows(raw: Raw, mapping: Sequence[str], road: _Road) -> tuple[Frame, Raw]:
+    """Return the rows in canonical form, with a column of places where there are any, and what the file says."""
+    mapped = apply_mapping(raw.frame, road.layer, mapping, decimal=raw.decimal)
+    road.notes.extend(mapped.notes)
+    road.add(mapped.problems)
+    frame, raw = mapped.frame, raw
+    if not road.layer.has_geometry:
+        if "geometry" in frame.columns:
+            frame = frame.drop(columns="geometry")
+            road.notes.append(f"layer {road.layer.name} is a table: the outlines of the file are left out")
+    elif "geometry" not in frame.columns:
+        frame, raw = _from_columns(mapped, raw, road)
+    frame = _blank_ids(frame, road)
+    try:
+        frame = canonical.conform(frame, road.layer.name)
+    except LayerError as error:
+        names = [str(name) for name in raw.frame.columns if name != "geometry"]
+        road.add([advise(one, names, road.layer) for one in error.problems])
+        road.stop()
+    return frame, raw
+
+
+def _blank_ids(frame: Frame, road: _Road) -> Frame:
+    """Say which rows lack a name; they get one for the moment, so that the rest of the file is judged too."""
+    key = road.layer.key[0]
+    if key not in frame.columns:
+        return frame
+    named = frame[key].astype("str").str.strip()
+    blank = (frame[key].isna() | (named == "")).to_numpy()
+    if not blank.any():
+        return frame
+    rows = shown(int(row) + 1 for row in np.flatnonzero(blank))
+    remedy = "Fill them in, or leave the whole column out: rows are then numbered."
+    problem = f"{int(blank.sum())} of {many(len(frame), 'row')} without a {key}: row {rows}"
+    road.add([Problem(problem, f"{road.layer.name}.{key}", remedy)])
+    own = np.array([f"\x1f{row}" if gap else name for row, (gap, name) in enumerate(zip(blank, named, strict=True))])
+    return frame.assign(**{key: own.astype(object)})
+
+
+def _from_columns(mapped: Mapped, raw: Raw, road: _Road) -> tuple[Frame, Raw]:
+    """Return the rows with the places that stand in their columns, and the reference system those imply."""
+    frame = mapped.frame
+    names = [str(name) for name in frame.columns]
+    try:
+        text = positions.find_wkt(frame, mapped.place)
+        pair = None if text is not None else positions.find_pair(names, mapped.place)
+    except LayerError as error:
+        road.add(error.problems)
+        return frame, raw
+    if text is None and pair is None:
+        if "none" not in road.layer.geometry:
+            road.add([_no_place([str(name) for name in raw.frame.columns], road)])
+        return frame, raw
+    if text is not None:
+        found, used = positions.outlines(frame[text], text), [text]
+    elif pair is not None:
+        found, used = positions.points(frame, pair, raw.decimal), [pair.x, pair.y]
+    road.notes.extend(found.notes)
+    road.add(found.problems)
+    made = gpd.GeoDataFrame(frame.drop(columns=used), geometry=gpd.GeoSeries(found.geometry, index=frame.index))
+    if found.in_degrees:
+        words = "columns of longitude and latitude are read as WGS 84; another datum may shift them by a metre or more"
+        raw = replace(raw, crs=CRS.from_user_input(systems.DEGREES), crs_basis=words)
+    return made, raw
+
+
+def _no_place(names: list[str], road: _Road) -> Problem:
+    return Problem(
+        "the table has no columns of coordinates that are known here", road.layer.name,
+        f"Name them: --column x=... --column y=...; the file has: {', '.join(names)}.",
+    )  # fmt: skip
+
+
+def _placed(site: S, frame: Frame, raw: Raw, typed: str | None, *, swap_xy: bool, road: _Road) -> tuple[S, Frame]:
+    """Return the layer on the metric grid of the site, sorted out and mended; the site gets a grid if it had none."""
+    done = geometry.sort_out(frame, road.layer)
+    if swap_xy:
+        _swap(done)
+    xy = shapely.get_coordinates(np.asarray(done.frame["geometry"].array))
+    xy = xy[np.isfinite(xy).all(axis=1)]
+    near = _near(site, road.layer.name)
+    source = _source(raw, xy, typed, near, road=road, turned=swap_xy)
+    road.add(done.errors)
+    road.stop()
+    if source is None:  # no places at all
+        return site, _without_places(done.frame, site, road)
+    road.assumed.extend(source.assumed)
+    _check_width(done.frame, source, near, road)
+    if not site.info.crs:
+        site = _with_crs(site, source, xy, road)
+    elif near is None or near.bounds is None:
+        lonlat = systems.lonlat_deg(source.crs, xy)
+        stretched = _attempt(road, lambda: place.check_scale(site.info.crs, lonlat))
+        road.assumed.extend([stretched] if stretched else [])
+    moved = _attempt(road, lambda: place.to_site_crs(done.frame, source.crs, site.info.crs))
+    _say_moved(moved, source, road)
+    mended = geometry.mend(moved.frame, road.layer)
+    road.add(mended.errors)
+    road.stop()
+    road.notes.extend(done.notes)
+    road.warnings.extend(str(one) for one in (*done.warnings, *mended.warnings))
+    return site, mended.frame
+
+
+def _swap(done: geometry.Mended) -> None:
+    turned = shapely.transform(np.asarray(done.frame["geometry"].array), lambda xy: xy[:, ::-1])
+    done.frame = gpd.GeoDataFrame(
+        done.frame.drop(columns="geometry"), geometry=gpd.GeoSeries(turned, index=done.frame.index)
+    )
+    done.notes.append("x and y are swapped, as asked")
+
+
+def _near(site: Holder, layer: str) -> Near | None:
+    if not site.info.crs:
+        return None
+    return propose.Near(CRS.from_user_input(site.info.crs), bounds_m(site, without=layer))
+
+
+def _source(
+    raw: Raw, xy: place.Floats, typed: str | None, near: Near | None, *, road: _Road, turned: bool
+) -> Source | None:
+    """Return the reference system of the file; what is wrong with it is gathered."""
+    if len(xy) == 0:
+        return None
+    try:
+        source = propose.source_crs(raw, xy, typed=typed, near=near, turned=turned)
+        if (wrong := propose.doubt(source.crs, xy, near, turned=turned)) is not None:
+            raise wrong
+    except CrsError as error:
+        road.add(error.problems, of_crs=True)
+        return None
+    return source
+
+
+def _without_places(frame: Frame, site: Holder, road: _Road) -> Frame:
+    if not site.info.crs and "none" not in road.layer.geometry:
+        road.add([Problem("no row has a place, and the site has no reference system yet", road.layer.name,
+                          "Begin with a file that has places.")])  # fmt: skip
+        road.stop()
+    return gpd.GeoDataFrame(frame.drop(columns="geometry"), geometry=list(frame["geometry"]), crs=site.info.crs or None)
+
+
+def _check_width(frame: Frame, source: Source, near: Near | None, road: _Road) -> None:
+    shapes = np.asarray(frame["geometry"].array, dtype=object)
+    there = ~shapely.is_missing(shapes)
+    corners = shapely.bounds(shapes[there]).reshape(-1, 2)
+    others = near.corners_deg() if near is not None and near.bounds is not None else None
+    ids = np.repeat(frame[road.layer.key[0]].astype("str").to_numpy(dtype=object)[there], 2)
+    _attempt(road, lambda: place.check_width(systems.lonlat_deg(source.crs, corners), ids, others))
+
+
+def _with_crs(site: S, source: Source, xy: place.Floats, road: _Road) -> S:
+    chosen = _attempt(road, lambda: place.choose_site_crs(source.crs, xy))
+    lon, lat = systems.middle_deg(systems.lonlat_deg(source.crs, xy))
+    where = f"about longitude {lon:.4f}, latitude {lat:.4f}"
+    road.notes.append(f"the site lies on {chosen.code} ({chosen.basis}), at {where}")
+    road.assumed.extend(chosen.assumed)
+    basis = "; ".join((f"{chosen.basis} ({road.file})", *source.assumed, *chosen.assumed))
+    info = replace(site.info, crs=chosen.code, crs_basis=basis)
+    return replace(site, info=info)
+
+
+def _say_moved(moved: place.Moved, source: Source, road: _Road) -> None:
+    said = f"{source.basis}; " if not source.assumed else ""
+    words = f"coordinates: {said}{moved.words}"
+    (road.assumed if moved.accuracy_m != 0 else road.notes).append(words)
+
+
+def _attempt(road: _Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step gives
+    try:
+        return step()
+    except GravegisError as error:
+        road.add(error.problems, of_crs=isinstance(error, CrsError))
+        road.stop()
+        raise
+
+
+def _taken(site: S, frame: Frame, road: _Road) -> Brought[S]:
+    """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
+    name = road.layer.name
+    if frame.empty and name in site and len(site[name]):
+        text = f"the file has no rows; the {len(site[name])} rows that are there are kept"
+        road.add([Problem(text, name, "Give a file with rows.")])
+        road.stop()
+    if frame.empty:
+        road.warnings.append("the file has no rows")
+    if name in site:
+        road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
+    try:
+        made = site.with_layers({name: frame})
+        if name in match.FILLING:
+            filled = match.fill_places({one: made[one] for one in made})
+            road.notes.extend(filled.notes)
+            road.warnings.extend(filled.warnings)
+            made = made.with_layers(filled.layers)
+    except LayerError as error:
+        road.add(error.problems, of_crs=isinstance(error, CrsError))
+        road.stop()
+        raise
+    road.warnings.extend(one.words for one in links.broken(made) if one.has_target and name in (one.layer, one.target))
+    sources, assumed = (
+        tuple(one for one in before if not one.startswith(f"{name}: "))
+        for before in (made.info.sources, made.info.assumed)
+    )
+    info = replace(
+        made.info,
+        sources=(*sources, f"{name}: {road.file}"),
+        assumed=(*assumed, *(f"{name}: {one.removeprefix('coordinates: ')}" for one in road.assumed)),
+    )
+    return Brought(replace(made, info=info), tuple(road.notes), tuple(road.warnings), tuple(road.assumed))

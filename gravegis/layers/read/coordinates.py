@@ -1,0 +1,200 @@
+"""Positions in the columns of a table: which columns they are, and the points they make."""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from gravegis.errors import LayerError, Problem
+from gravegis.layers.read import numbers
+from gravegis.layers.read.angles import has_marks, parse_angle
+from gravegis.layers.read.missing import is_missing
+from gravegis.layers.read.raw import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+    import pandas as pd
+
+    from gravegis.layers.canonical import Frame
+
+__all__ = ["PLACE", "Pair", "Points", "find_pair", "find_wkt", "outlines", "plain_name", "points"]
+
+PLACE = ("x", "y", "wkt")
+"""Names a person may give a column of positions, beside the columns of the layer."""
+
+_WKT = re.compile(
+    r"\s*(?:SRID=\d+;)?\s*(?:MULTI)?(?:POINT|LINESTRING|POLYGON)\b|\s*GEOMETRYCOLLECTION\b", re.IGNORECASE
+)
+_WKT_NAMES = ("wkt", "geometry", "geometry_", "geom", "the_geom", "shape", "wkt_geom", "geom_wkt")
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two columns that hold a position: degrees, metres or feet of a grid, or either."""
+
+    x: str
+    y: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """The points of a table, None where a row has no position; whether they are degrees; how they were read."""
+
+    geometry: npt.NDArray[np.object_]
+    in_degrees: bool
+    notes: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+
+def plain_name(name: str) -> str:
+    """Return a column name without case, blanks and signs, to compare with: ``Point_X`` is ``pointx``."""
+    return re.sub(r"[\W_]+", "", name).lower()
+
+
+@cache
+def _names() -> tuple[tuple[str, str, str], ...]:
+    text = files("gravegis.layers").joinpath("data", "coordinate_names.csv").read_text(encoding="utf-8")
+    return tuple((row["x"], row["y"], row["kind"]) for row in csv.DictReader(text.splitlines()))
+
+
+def find_pair(columns: Sequence[str], chosen: Mapping[str, str]) -> Pair | None:
+    """Return the columns of the position, or None where there are none.
+
+    Parameters
+    ----------
+    columns
+        Names of the table.
+    chosen
+        ``x`` and ``y`` with the columns a person named.
+
+    Raises
+    ------
+    LayerError
+        Where several pairs stand in the table, or only one of the two was named.
+    """
+    if "x" in chosen or "y" in chosen:
+        if "x" not in chosen or "y" not in chosen:
+            raise LayerError("only one of x and y is named", remedy="Name both: --column x=... --column y=... .")
+        return Pair(chosen["x"], chosen["y"], _kind_of(chosen["x"], chosen["y"]))
+    plain: dict[str, str] = {}
+    for name in columns:
+        plain.setdefault(plain_name(name), name)
+    pairs = [Pair(plain[x], plain[y], kind) for x, y, kind in _names() if x in plain and y in plain]
+    if len(pairs) > 1:
+        ways = "".join(f'\n      --column x="{one.x}" --column y="{one.y}"' for one in pairs)
+        raise LayerError(
+            f"the table has {len(pairs)} pairs of coordinates, which need not say the same place",
+            remedy=f"Name the pair to use:{ways}",
+        )
+    return pairs[0] if pairs else None
+
+
+def _kind_of(x: str, y: str) -> str:
+    return next((kind for one, two, kind in _names() if (one, two) == (plain_name(x), plain_name(y))), "either")
+
+
+def find_wkt(frame: Frame, chosen: Mapping[str, str]) -> str | None:
+    """Return the column that holds outlines as well-known text, or None."""
+    if "wkt" in chosen:
+        return chosen["wkt"]
+    for name in frame.columns:
+        if str(name).lower() in _WKT_NAMES:
+            filled = frame[name].dropna()
+            if len(filled) and _WKT.match(str(filled.iloc[0])):
+                return str(name)
+    return None
+
+
+def outlines(texts: pd.Series[Any], name: str) -> Points:
+    """Return the geometries of a column of well-known text."""
+    geometry = np.full(len(texts), None, dtype=object)
+    bad = list[str]()
+    for row, text in enumerate(texts):
+        if is_missing(text, "number"):
+            continue
+        try:
+            geometry[row] = shapely.from_wkt(re.sub(r"^\s*SRID=\d+;", "", str(text), flags=re.IGNORECASE))
+        except shapely.errors.GEOSException:
+            bad.append(f"row {row + 1}")
+    problems = (Problem(f"no outline can be read in {shown(bad)}", name, "Correct the text."),) if bad else ()
+    return Points(geometry, in_degrees=False, notes=(f"outlines from column {name}",), problems=problems)
+
+
+def points(frame: Frame, pair: Pair, hint: str) -> Points:
+    """Return the points of a table; every value that cannot be read, or has two answers, is named with its row."""
+    x, y = _texts(frame[pair.x]), _texts(frame[pair.y])
+    in_degrees = pair.kind == "degrees" or (pair.kind == "either" and any(has_marks(t) for t in (*x, *y) if t))
+    problems, notes = list[Problem](), [f"positions from columns {pair.x} and {pair.y}"]
+    values = []
+    for texts, name, axis in ((x, pair.x, "lon"), (y, pair.y, "lat")):
+        if in_degrees:
+            values.append(_degrees(texts, name, axis, problems))
+        else:
+            values.append(_metres(texts, name, hint, problems, notes))
+    where = np.isfinite(values[0]) & np.isfinite(values[1])
+    geometry = np.full(len(frame), None, dtype=object)
+    geometry[where] = shapely.points(values[0][where], values[1][where])
+    return Points(geometry, in_degrees, tuple(notes), tuple(problems))
+
+
+def _texts(series: pd.Series[Any]) -> list[str]:
+    """Return the values as typed, empty where missing."""
+    return ["" if is_missing(value, "number") else str(value).strip() for value in series]
+
+
+def _degrees(texts: list[str], name: str, axis: str, problems: list[Problem]) -> npt.NDArray[np.float64]:
+    values = np.full(len(texts), np.nan)
+    bad: dict[str, list[str]] = {}
+    for row, text in enumerate(texts):
+        if not text:
+            continue
+        try:
+            values[row] = _plain(text) if _plain(text) is not None else parse_angle(text, axis)
+        except ValueError as error:
+            bad.setdefault(str(error), []).append(f"'{text}' in row {row + 1}")
+    for reason, cells in bad.items():
+        problems.append(Problem(f"{shown(cells)} {reason}", name, "Correct it in the file."))
+    return values
+
+
+def _plain(text: str) -> float | None:
+    """Return a machine-written number; the range of degrees is judged with the reference system."""
+    try:
+        return float(text) if re.fullmatch(r"[+-]?\d+\.?\d*(?:[eE][+-]?\d+)?", text, re.ASCII) else None
+    except ValueError:
+        return None
+
+
+def _metres(
+    texts: list[str], name: str, hint: str, problems: list[Problem], notes: list[str]
+) -> npt.NDArray[np.float64]:
+    values = np.full(len(texts), np.nan)
+    try:
+        style = numbers.sniff([text for text in texts if text], hint)
+    except LayerError as error:
+        problems.extend(Problem(one.problem, name, one.remedy) for one in error.problems)
+        return values
+    bad = list[str]()
+    for row, text in enumerate(texts):
+        value = numbers.read(text, style.decimal) if text else np.nan
+        if value is None or np.isinf(value):
+            bad.append(f"'{text}' in row {row + 1}")
+        else:
+            values[row] = value
+    if style.decimal == "," != hint:
+        notes.append(f"decimal comma in {name}" + (f" (such as '{style.example}')" if style.example else ""))
+    if bad:
+        problems.append(
+            Problem(f"{len(bad)} values are no coordinate: {shown(bad)}", name, "Correct them in the file.")
+        )
+    return values

@@ -1,0 +1,1 @@
+"""Everything made for people: maps, sheets and files to hand over."""

@@ -1,0 +1,65 @@
+"""Lines of the Assumed box in words for people who never saw a table of ours.
+
+An analysis says ``heads.arc_sweep_deg (1 row): arc unknown: a full circle``; people read ``heads, how far it turns
+(1 row): arc unknown: a full circle``. Names of layers and columns come from the schema.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gravegis.layers import schema
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["told"]
+
+_LINE = re.compile(r"^([a-z_]+)(?:\.([a-z_]+))?( \(\d+ rows?\))?: (.+)$", re.DOTALL)
+# What is assumed of something that is no column of a layer.
+_OTHERS = {("site", "time_zone"): "time zone of the site", ("worklist", "as_of"): "day the ages count from"}
+# Columns whose meaning leans on the column before it in the table.
+_ALONE = {
+    ("stones", "stability_on"): "day of the last stability check",
+    ("stones", "stability_by"): "who checked the stability",
+    ("heads", "throw_m"): "throw",
+    ("heads", "throw_basis"): "how the throw was got",
+}
+
+
+def told(lines: Iterable[str]) -> tuple[str, ...]:
+    """Return lines in people's words, once each; lines that differ only in the layer become one line.
+
+    A line that names no layer stays as it is.
+    """
+    whats: dict[str, list[str]] = {}
+    for line in lines:
+        found = _LINE.match(line)
+        what = _what(found.group(1), found.group(2), found.group(3) or "") if found else ""
+        if found and what and not found.group(2) and not found.group(3):
+            whats.setdefault(found.group(4), []).append(what)
+        else:
+            whats.setdefault(f"{what}: {found.group(4)}" if found and what else line, [])
+    return tuple(f"{', '.join(dict.fromkeys(names))}: {words}" if names else words for words, names in whats.items())
+
+
+def _what(layer: str, column: str | None, rows: str) -> str:
+    """Return a layer, or a column of it, in words; empty where neither is known."""
+    if (layer, column or "") in _OTHERS:
+        return _OTHERS[layer, column or ""] + rows
+    if not schema.is_known(layer):
+        return ""
+    known = schema.layer(layer)
+    # the names of inputs are plain words, those of results are not
+    name = layer.replace("_", " ") if known.role == "input" else known.meaning.rpartition("per stone: ")[2]
+    if column is None:
+        return name + rows
+    meaning = _head(known.columns[column].meaning) if column in known.columns else column.replace("_", " ")
+    meaning = _ALONE.get((layer, column), meaning)
+    return f"{_head(name)}, {meaning}{rows}"
+
+
+def _head(meaning: str) -> str:
+    """Return a meaning up to its first comma, colon or semicolon."""
+    return re.split(r"[,:;]", meaning, maxsplit=1)[0].strip()

@@ -1,0 +1,1 @@
+"""How the heads throw water, and what the water reaches."""

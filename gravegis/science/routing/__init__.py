@@ -1,0 +1,1 @@
+"""Walking times between stops, and which crew goes where in which order."""

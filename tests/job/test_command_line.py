@@ -1,0 +1,259 @@
+"""The whole job from the command line, as a person would run it."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from gravegis import cli, registry, store
+from gravegis.errors import GravegisError
+from gravegis.store.grids import content_hash
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gravegis.site import Site
+
+
+class Run:
+    """What a command printed and its exit code."""
+
+    def __init__(self, code: int, out: str, err: str) -> None:
+        self.code, self.out, self.err = code, out, err
+
+
+@pytest.fixture
+def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
+    def call(*arguments: object) -> Run:
+        with pytest.raises(SystemExit) as left:
+            cli.main([str(one) for one in arguments])
+        caught = capsys.readouterr()
+        code = left.value.code
+        return Run(code if isinstance(code, int) else 0, caught.out, caught.err)
+
+    return call
+
+
+def results(site: Site) -> dict[str, dict[str, str]]:
+    """Return content hashes of all results: layers and grids."""
+    layers = {record.analysis: dict(record.gives) for record in site.log}
+    return {**layers, "grids": {name: content_hash(grid) for name, grid in site.grids.items()}}
+
+
+def write_poor_lists(folder: Path) -> tuple[Path, Path]:
+    """Stones as phone points, heads with one radius and nothing else: two CSV files."""
+    rng = np.random.default_rng(5)
+    stones, heads = folder / "stones.csv", folder / "heads.csv"
+    with stones.open("w", newline="") as opened:
+        writer = csv.writer(opened)
+        writer.writerow(["id", "lat", "lon"])
+        for row in range(6):
+            for place in range(10):
+                lat, lon = -34.0 + row * 2.5e-5, 139.0 + place * 1.3e-5
+                writer.writerow([f"{row + 1}-{place + 1}", f"{lat + rng.normal(0, 1e-6):.7f}", f"{lon:.7f}"])
+    with heads.open("w", newline="") as opened:
+        writer = csv.writer(opened)
+        writer.writerow(["id", "lat", "lon", "radius_m"])
+        writer.writerows([["h1", -33.99995, 139.00003, 9], ["h2", -33.99988, 139.00010, 9], ["h3", -33.99, 139.0, 9]])
+    return stones, heads
+
+
+def test_two_poor_lists_give_ranked_heads_a_look_here_list_and_a_map_in_three_commands(
+    gravegis: Any, tmp_path: Path
+) -> None:
+    stones, heads = write_poor_lists(tmp_path)
+    site = tmp_path / "ground"
+    first = gravegis("new", site, f"stones={stones}")
+    assert first.code == 0, first.err
+    second = gravegis("add", site, "heads", heads, "--column", "throw_m=radius_m")
+    assert second.code == 0, second.err
+    third = gravegis("run", site)
+    assert third.code == 0, third.err
+    assert "Stand at h" in third.out
+    assert (site / "out" / "wetting_map.pdf").stat().st_size > 10_000
+    ranked = list(csv.DictReader((site / "out" / "heads.csv").read_text(encoding="utf-8-sig").splitlines()))
+    assert {row["head_id"] for row in ranked} == {"h1", "h2", "h3"}
+    made = store.load(site)
+    assert made["stone_wetting"]["season_h"].isna().all()
+    assert "condition_map.pdf" not in {path.name for path in (site / "out").iterdir()}
+    assert not any(word in third.out.lower() for word in ("litre", " l/m2", "hours a season,"))
+
+
+def test_running_again_from_nothing_gives_the_same_content(gravegis: Any, tmp_path: Path) -> None:
+    site = tmp_path / "ground"
+    assert gravegis("demo", site).code == 0
+    before = results(store.load(site))
+    files = sorted(path.name for path in (site / "out").iterdir())
+    shutil.rmtree(site / "out")
+    shutil.rmtree(site / "grids")
+    store.save(store.load(site).without_results(), site)
+    assert gravegis("run", site).code == 0
+    assert results(store.load(site)) == before
+    assert sorted(path.name for path in (site / "out").iterdir()) == files
+
+
+def test_command_line_and_python_give_the_same(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    from gravegis import pipeline
+
+    site = tmp_path / "ground"
+    store.save(sample_site, site)
+    assert gravegis("wetting", site, "--near-m", "6 ft").code == 0
+    by_python = pipeline.run(sample_site, ["wetting"], typed={"wetting": {"near_m": "1.8288"}})
+    assert results(store.load(site)) == results(by_python.site)
+
+
+def test_saved_settings_are_used_next_time(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_site, site)
+    assert gravegis("run", site, "wetting", "--set", "wetting.near_m=3", "--save-settings").code == 0
+    assert gravegis("run", site, "wetting").code == 0
+    assert store.load(site).log[-1].settings["near_m"] == 3.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("run", "nowhere"), "no site here"),
+        (("run", "SITE", "sprinkle"), "no analysis called 'sprinkle'"),
+        (("run", "SITE", "--set", "wetting.near_m=900"), "outside 0.1 to 20 m"),
+        (("run", "SITE", "--set", "wetting"), "not ANALYSIS.SETTING=VALUE"),
+        (("add", "SITE", "gravestones", "FILE"), "no layer called 'gravestones'"),
+        (("wetting", "SITE", "--near-m", "3 psi"), "does not measure the same thing"),
+        (("new", "SITE"), "already"),
+        (("new", "other", "stones="), "not LAYER=FILE"),
+        (("new", "other", "--seed", "-5"), "-5"),
+        (("run", "SITE", "--set", "routes.nonsense=5", "throw"), "no setting 'nonsense'"),
+        (("run", "SITE", "--set", "routes.iterations_n=0"), "'0' is 0, outside 1 to"),
+        (("run", "SITE", "--set", "wetting.near_m=6,5"), "has a comma"),
+        (("run", "SITE", "--set", "throw.segments_n=20", "--set", "throw.segments_n=30"), "given twice"),
+        (("demo", "other", "--layers", "SITE"), "holds no sample layers"),
+        (("export", "SITE", "stones", "/proc/nowhere.csv"), "/proc/nowhere.csv"),
+        (("--debug", "/nowhere/x.log", "layers", "SITE"), "/nowhere/x.log"),
+        (("new", "n" * 300), "nnn"),
+        (("new", "other", "--time-zone", "Mars/Base"), "no time zone"),
+        (("export", "SITE", "stones", "x.doc"), ".csv"),
+        (("help", "nothing"), "no analysis called 'nothing'"),
+    ],
+)
+def test_what_a_person_can_mend_ends_with_2_and_one_clear_message(
+    gravegis: Any,
+    tmp_path: Path,
+    sample_site: Site,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    said: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    store.save(sample_site, tmp_path / "SITE")
+    (tmp_path / "FILE").write_text("x,y\n1,2\n")
+    before = (tmp_path / "SITE" / "site.gpkg").read_bytes()
+    done = gravegis(*arguments)
+    assert done.code == 2
+    assert said in done.err
+    assert "Traceback" not in done.err
+    assert (tmp_path / "SITE" / "site.gpkg").read_bytes() == before
+
+
+def test_a_page_that_cannot_be_written_says_that_the_results_are_saved(
+    gravegis: Any, tmp_path: Path, sample_site: Site
+) -> None:
+    store.save(sample_site, tmp_path / "ground")
+    (tmp_path / "ground" / "out" / "wetting_map.pdf").mkdir(parents=True)
+    (tmp_path / "ground" / "out" / "wetting_map.pdf" / "held").touch()
+    done = gravegis("wetting", tmp_path / "ground", "--near-m", "3")
+    assert done.code == 2
+    assert "the results are saved" in done.err
+    assert "nothing was changed" not in done.err
+    assert store.load(tmp_path / "ground").log[-1].settings["near_m"] == 3.0
+
+
+def test_a_persons_own_files_in_out_stay(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_site, site)
+    (site / "out").mkdir()
+    (site / "out" / "photo.jpg").write_text("mine")
+    (site / "out" / "contents.txt").write_text("photo.jpg\tmine\n")
+    assert gravegis("throw", site).code == 0
+    assert gravegis("throw", site).code == 0
+    assert (site / "out" / "photo.jpg").read_text() == "mine"
+
+
+def test_adding_a_layer_drops_what_no_longer_stands_and_warns_of_old_sheets(
+    gravegis: Any, tmp_path: Path, sample_run: Site
+) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_run, site)
+    (tmp_path / "crews.csv").write_text("crew_id,shift_from,shift_to\nX,08:00,12:00\n")
+    done = gravegis("add", site, "crews", tmp_path / "crews.csv")
+    assert "the results of routes no longer stand (crews changed since)" in done.out
+    assert "show the older results until you run again" in done.out
+    assert "stops" not in store.load(site)
+    assert "worklist" in store.load(site)
+
+
+def test_site_facts_and_saved_settings_can_be_changed(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_site, site)
+    done = gravegis("set", site, "--title", "Other", "--time-zone", "Europe/Berlin", "--forget", "routes.day")
+    assert done.code == 0, done.err
+    again = store.load(site)
+    assert (again.info.title, again.info.time_zone) == ("Other", "Europe/Berlin")
+    assert "routes" not in again.settings
+    assert "is not saved" in gravegis("set", site, "--forget", "routes.day").err
+
+
+def test_what_was_assumed_when_files_came_in_stands_on_the_answers(gravegis: Any, tmp_path: Path) -> None:
+    site = tmp_path / "ground"
+    assert gravegis("demo", site).code == 0
+    told = (site / "out" / "answers.txt").read_text(encoding="utf-8")
+    assert "moved from EPSG:4326" in told
+
+
+def test_our_own_bug_ends_with_1_and_says_so(gravegis: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("planted")
+
+    monkeypatch.setattr(store, "load", broken)
+    done = gravegis("layers", tmp_path)
+    assert done.code == 1
+    assert "planted" in done.err
+    assert "bug in gravegis" in done.err
+
+
+def test_every_analysis_has_a_subcommand_whose_help_shows_unit_range_and_source(gravegis: Any) -> None:
+    for name in registry.names():
+        shown = " ".join(gravegis(name, "--help").out.split())
+        for setting, (_, kind) in registry.load(name).kinds().items():
+            assert f"--{setting.replace('_', '-')}" in shown
+            assert kind.range_text() in shown
+            assert kind.source in shown
+
+
+def test_layers_check_list_and_help_print(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    store.save(sample_site, tmp_path / "ground")
+    assert "400 rows" in gravegis("layers", tmp_path / "ground").out
+    checked = gravegis("check", tmp_path / "ground")
+    assert checked.code == 0
+    assert "remarks" in checked.out
+    assert all(name in gravegis("list").out for name in registry.names())
+    assert "Sources" in gravegis("help", "wetting").out
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".geojson", ".gpkg", ".shp"])
+def test_layers_can_be_written_to_files(gravegis: Any, tmp_path: Path, sample_run: Site, suffix: str) -> None:
+    store.save(sample_run, tmp_path / "ground")
+    file = tmp_path / f"wetting{suffix}"
+    done = gravegis("export", tmp_path / "ground", "stone_wetting", file)
+    assert done.code == 0, done.err
+    assert "400 rows" in done.out
+    assert file.is_file()
+
+
+def test_errors_carry_problem_place_and_remedy() -> None:
+    with pytest.raises(GravegisError) as caught:
+        registry.load("nothing")
+    assert all(problem.remedy for problem in caught.value.problems)
