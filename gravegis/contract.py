@@ -334,7 +334,11 @@ class Analysis(Generic[S]):
         return tuple(out)
 
     def work(self, site: Site, settings: S | None = None, job: Job | None = None) -> Result:
-        """Run on a site and add what was assumed for missing `uses`; raises PluginError where a need is missing."""
+        """Run on a site and add what was assumed for missing `uses`; raises PluginError where a need is missing.
+
+        What the analysis itself says of a layer or column takes the place of the declared line, for it knows how
+        many rows it was assumed for and with which figure; 0 rows mean that it was not assumed at all.
+        """
         lacks = self.lacks(site)
         if lacks:
             raise PluginError(
@@ -342,7 +346,9 @@ class Analysis(Generic[S]):
                 remedy="Add the layer, or run the analysis that gives it.",
             )  # fmt: skip
         result = self.run(site, settings if settings is not None else self.settings(), job or Job(seed=site.info.seed))
-        return replace(result, assumed=(*self._assumed(site), *result.assumed))
+        own = {one.what for one in result.assumed}
+        declared = [one for one in self._assumed(site) if one.what not in own]
+        return replace(result, assumed=(*declared, *(one for one in result.assumed if one.rows_n != 0)))
 
     def _assumed(self, site: Site) -> tuple[Assumption, ...]:
         out: list[Assumption] = []

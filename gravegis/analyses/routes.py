@@ -83,6 +83,9 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     job.progress(0.05, "reading crews and work")
     work, crews = site["worklist"], site["crews"]
     places, labels, assumed = _bases(site, crews)
+    if not site.has("paths"):
+        straight = f"straight lines round barriers times {settings.detour_factor:g}, at path speed"
+        assumed.append(Assumption("paths", straight))
     todo = _todo(site, work, settings.day)
     xy = np.concatenate([places, _stone_places(site, todo)])
     job.progress(0.1, "walking network")
@@ -130,10 +133,12 @@ def _bases(site: Site, crews: Frame) -> tuple[npt.NDArray[np.float64], list[str]
         bases = site["bases"]
         known = set(bases["base_id"])
         stray = [one for one in column(crews, "crews", "base_id").dropna() if one not in known]
-        said = [Assumption("crews.base_id", f"no base is called {one}: the first base", 1) for one in stray]
+        unsaid = Assumption("crews.base_id", "the first base", int(column(crews, "crews", "base_id").isna().sum()))
+        said = [unsaid, *(Assumption("crews.base_id", f"no base is called {one}: the first base", 1) for one in stray)]
         return places_m(bases), [str(one) for one in bases["base_id"]], said
+    nobody = Assumption("crews.base_id", "", 0)  # there is no base to start from, the line of layer bases says so
     west, south, east, north = site["stones"].total_bounds if len(site["stones"]) else (0.0, 0.0, 0.0, 0.0)
-    return np.array([[(west + east) / 2, (south + north) / 2]]), ["middle of the stones"], []
+    return np.array([[(west + east) / 2, (south + north) / 2]]), ["middle of the stones"], [nobody]
 
 
 def _stone_places(site: Site, todo: Frame) -> npt.NDArray[np.float64]:

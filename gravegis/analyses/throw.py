@@ -118,19 +118,26 @@ def _usual(kind: object) -> dict[str, object]:
 
 def _assumed(heads: Frame, frame: Frame) -> tuple[Assumption, ...]:
     """Return what was taken for missing throws and turns; strips and surveyed outlines need neither."""
+    from gravegis.layers.canonical import column
+
     is_arc = frame["pattern"].isin(["full circle", "part circle"])
     by_kind = int((is_arc & (frame["basis"] == "by kind")).sum())
     no_turn = int((is_arc & _turn_unknown(heads)).sum())
     strips = frame["pattern"].fillna("").str.startswith("strip ")
     no_size = int((strips & (frame["basis"] == "by kind")).sum())
-    made = (
+    unsaid = column(heads, "heads", "throw_basis").isna() & column(heads, "heads", "throw_m").notna()
+    return (
+        Assumption(
+            "heads.throw_basis",
+            str(ANALYSIS.uses["heads"]["throw_basis"]),
+            int((is_arc & unsaid).sum()),
+        ),
         Assumption(
             "heads.throw_m", "the middle of the range usual for the kind of head; good for ranking only", by_kind
         ),
         Assumption("heads.arc_sweep_deg", "arc unknown: a full circle", no_turn),
         Assumption("heads.strip_length_m", "the usual size of a strip nozzle", no_size),
     )
-    return tuple(one for one in made if one.rows_n)
 
 
 def _notes(frame: Frame) -> tuple[str, ...]:

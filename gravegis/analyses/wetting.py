@@ -11,6 +11,8 @@ import numpy as np
 from gravegis.contract import Analysis, Assumption, Job, Result, listed, number, whole
 from gravegis.errors import SettingError
 from gravegis.layers import schema
+from gravegis.layers.position_error import ERROR_OF_BASIS_M as ERROR_OF_BASIS_M
+from gravegis.layers.position_error import known_errors_m, unknown_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -23,8 +25,6 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Shapes = npt.NDArray[np.object_]
 
-# Standard error of a position by how it was got. [m] Common practice, no source.
-ERROR_OF_BASIS_M = {"tape": 0.1, "survey receiver": 0.05, "image": 0.5, "phone": 4.0}
 SAYS_LITTLE_FRAC = 0.6  # more stones reached than this: the plain flag says little. Common practice, no source.
 _STEPS_M = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0)  # distances are told in the finest of these that the error carries
 _LOOK_STONES_N = 5
@@ -69,7 +69,7 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     job.progress(0.05, "reading heads")
     heads = _heads(site, settings)
     links, table = _overlay(stones, heads, job)
-    table["error_m"] = _errors_m(stones, "stones", settings)
+    table["error_m"] = known_errors_m(stones, "stones", settings.position_error_m)
     sights, left_out = _sights(site, stones)
     links, told = _after_sights(sights, stones, table, links, heads)
     _settle(table, links, sights, heads)
@@ -84,7 +84,7 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     return Result(
         layers={name: layers[name][list(columns)] for name, columns in ANALYSIS.gives.items()},
         notes=(*notes, _LIMITS),
-        assumed=(no_clock,) if season is not None and not site.info.time_zone else (),
+        assumed=(*_errors_assumed(site, settings), *[no_clock] * (season is not None and not site.info.time_zone)),
     )
 
 
@@ -129,21 +129,22 @@ def _heads(site: Site, settings: WettingSettings) -> _Heads:
     frame["pattern"] = frame["pattern"].where(complete)
     throws, rows = throws_of(frame, heads, site.info.crs)
     outlines = {i: own[row] for i, row in enumerate(rows) if is_own[row]}
-    frame["zone_id"], frame["error_m"] = (
-        canonical.column(heads, "heads", "zone_id"),
-        _errors_m(heads, "heads", settings),
-    )
+    frame["zone_id"] = canonical.column(heads, "heads", "zone_id")
+    frame["error_m"] = known_errors_m(heads, "heads", settings.position_error_m)
     return _Heads(frame, point, throws, rows, outlines, np.array(loose, dtype=object)[:-1])
 
 
-def _errors_m(frame: Frame, layer: str, settings: WettingSettings) -> Floats:
-    """Return the standard error of each position: as given, by how it was got, or the default."""
-    from gravegis.layers import canonical
-
-    error_m = canonical.column(frame, layer, "position_error_m")
-    if "position_basis" in frame:
-        error_m = error_m.fillna(frame["position_basis"].str.lower().map(ERROR_OF_BASIS_M).astype("float64"))
-    return np.asarray(error_m.fillna(settings.position_error_m), dtype=np.float64)
+def _errors_assumed(site: Site, settings: WettingSettings) -> list[Assumption]:
+    """Return which error was taken for positions without one, and for how many rows; none where no head is known."""
+    usual = "as by phone: unsourced default" if settings.position_error_m == ERROR_OF_BASIS_M["phone"] else "as set"
+    taken = f"not known, nor how it was got: {settings.position_error_m:g} m, {usual}"
+    by_basis = ", ".join(f"{basis} {error_m:g} m" for basis, error_m in ERROR_OF_BASIS_M.items())
+    made = []
+    for layer in ("stones", "heads"):
+        told_n, unknown_n = unknown_rows(site[layer], layer) if site.has("heads") and layer in site else (0, 0)
+        for words, rows_n in ((f"by how it was got ({by_basis}): unsourced defaults", told_n), (taken, unknown_n)):
+            made.append(Assumption(f"{layer}.position_error_m", words, rows_n))
+    return made
 
 
 def _overlay(stones: Frame, heads: _Heads, job: Job) -> tuple[Frame, Frame]:

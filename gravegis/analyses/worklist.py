@@ -113,7 +113,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     listed = np.flatnonzero((care.treatment != treatment.NO_TREATMENT) & (care.treatment != ""))
     frame = _frame(stones, care, gates, (work.work_min, priority, reasons)).iloc[listed].reset_index(drop=True)
     notes = _notes(frame, int((~looked_at).sum()))
-    return Result(layers={"worklist": frame}, notes=notes, assumed=_ages_assumed(settings, as_of))
+    return Result(layers={"worklist": frame}, notes=notes, assumed=_assumed(site, settings, as_of))
 
 
 def _words(stones: Frame, name: str) -> list[Any]:
@@ -158,11 +158,32 @@ def _newest_date(site: Site) -> str:
     return max((str(day) for one in dates for day in one.dropna()), default="")
 
 
-def _ages_assumed(settings: WorklistSettings, as_of: str) -> tuple[Assumption, ...]:
-    if settings.as_of or not as_of:
-        return ()
-    words = f"ages of stability checks count from {as_of}, the newest date in the site; set as_of to the day of work"
-    return (Assumption("worklist.as_of", words),)
+def _assumed(site: Site, settings: WorklistSettings, as_of: str) -> tuple[Assumption, ...]:
+    """Return what was taken for checks: the day their ages count from, dates missing, limits of unchecked stones."""
+    import pandas as pd
+
+    from gravegis.layers.canonical import column
+    from gravegis.science.care.gates import stabilities
+
+    stones = site["stones"]
+    firm = pd.Series([stabilities().term(word) == "firm" for word in _words(stones, "stability")], dtype="bool")
+    undated_n = int((column(stones, "stones", "stability_on").isna().to_numpy() & firm.to_numpy()).sum())
+    unsaid_n = int(column(stones, "stones", "stability").isna().sum())
+    limits = f"{settings.gate_height_m:g} m high, {settings.gate_lean_deg:g} degrees of lean"
+    made = [
+        Assumption("stones.stability_on", str(ANALYSIS.uses["stones"]["stability_on"]), undated_n),
+        Assumption(
+            "stones.stability",
+            f"counts as unchecked: the leader checks first, above {limits} or if heavy a trained tester",
+            unsaid_n,
+        ),
+    ]
+    if as_of and not settings.as_of:
+        words = (
+            f"ages of stability checks count from {as_of}, the newest date in the site; set as_of to the day of work"
+        )
+        made.append(Assumption("worklist.as_of", words))
+    return tuple(made)
 
 
 def _priorities(

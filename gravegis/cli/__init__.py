@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli.say import answers, in_words, progress, report_of, what_changed
+from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
@@ -185,15 +185,18 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
 @gravegis.command()
 @SITE
 def check(site: Path) -> None:
-    """Say what is wrong or doubtful in the layers of a site; exit code 2 when something must be mended."""
+    """Say what is wrong or doubtful in the layers of a site, and what to measure next; exit code 2 on errors."""
     from gravegis import store
+    from gravegis.layers import ask
     from gravegis.layers import check as checks
 
-    found = checks.check_site(store.load(site))
+    loaded = store.load(site)
+    found = checks.check_site(loaded)
     for one in found:
         click.echo(f"{one.severity}: {one.problem}")
     errors = sum(one.severity == "error" for one in found)
     click.echo(f"{len(found)} remarks, {errors} of them errors.")
+    measured_next(ask.next_measurements(loaded))
     raise click.exceptions.Exit(MENDABLE if errors else 0)
 
 

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from gravegis.errors import GravegisError
+    from gravegis.layers.ask import Measurement
     from gravegis.site import Site
 
-__all__ = ["answers", "in_words", "progress", "report_of", "what_changed"]
+__all__ = ["answers", "in_words", "measured_next", "progress", "report_of", "what_changed"]
 
 
 def in_words(error: GravegisError) -> str:
@@ -44,6 +45,16 @@ def answers(site: Site, outcome: Any) -> None:  # noqa: ANN401 - pipeline.Outcom
         click.echo(f"\n{skip.name}: not run, {skip.reason}.")
     for drop in outcome.dropped:
         click.echo(f"\n{drop.name}: older results dropped, {drop.reason}.")
+
+
+def measured_next(asked: Sequence[Measurement]) -> None:
+    """Print what to measure or ask next, with the number of stones it bears on."""
+    if not asked:
+        return
+    click.echo("\nMeasure or ask next, by how many stones hang on it (own rule):")
+    for place, one in enumerate(asked, 1):
+        waits = f"; for {one.waits_for}" if one.waits_for else ""
+        click.echo(f"{place:>3}. {one.words} ({one.changes_n} stone{'s' * (one.changes_n != 1)}{waits})")
 
 
 def progress() -> Callable[[str, float, str], None]:

@@ -329,7 +329,7 @@ def test_two_poor_lists_give_ranked_heads_and_no_hours() -> None:
     assert reached(result) == [True, True, True, True]
     said = {one.what: one for one in result.assumed}
     assert said["stones.position_error_m"].rows_n == 4
-    assert "phone 4 m when the position basis is unknown" in said["stones.position_error_m"].words
+    assert "how it was got: 4 m, as by phone: unsourced default" in said["stones.position_error_m"].words
     assert said["heads.position_error_m"].rows_n == 2
     assert "no hours a season" in said["schedules"].words
 
