@@ -557,7 +557,7 @@ def assumed_by(folder: Path, analysis: str, typed: Mapping[str, str] | None = No
 def test_every_line_of_the_box_is_printed_by_the_run_and_stands_on_paper(two_lists: Mode) -> None:
     for record in two_lists.site.log:
         for line in record.assumed:
-            assert f"Assumed - {line}\n" in two_lists.printed
+            assert f": {line.split(': ', 1)[1]}\n" in two_lists.printed
     assert "arc unknown: a full circle" in two_lists.texts["wetting_map.pdf"]
     assert "arc unknown: a full circle" in two_lists.texts["zones.pdf"]
 
@@ -585,8 +585,10 @@ def test_the_position_error_in_the_line_is_the_one_used(tmp_path: Path, two_list
         tmp_path, "wetting", "--set", "wetting.position_error_m=1.5", stones=bare_stones(), heads=bare_heads()
     )
     for made, taken in ((chosen, "1.5 m, as set"), (two_lists, "4 m, as by phone: unsourced default")):
-        assert f"stones.position_error_m (48 rows): not known, nor how it was got: {taken}" in made.printed
-        assert f"heads.position_error_m (3 rows): not known, nor how it was got: {taken}" in made.printed
+        assert (
+            f"stones, standard error of the position (48 rows): not known, nor how it was got: {taken}" in made.printed
+        )
+        assert f"heads, standard error of the position (3 rows): not known, nor how it was got: {taken}" in made.printed
         for file in ("wetting_map.pdf", "zones.pdf", "assumed.txt"):
             assert f"not known, nor how it was got: {taken}" in made.texts[file]
     assert "Positions are good to about 2 m only" in chosen.printed
