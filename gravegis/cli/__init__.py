@@ -9,6 +9,7 @@ import datetime as dt
 import logging
 import sys
 import traceback
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
+from gravegis.cli import versions
 from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
@@ -115,9 +117,11 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
     crs = place.metric_crs(site_crs) if site_crs else ""
     made = Site(SiteInfo(title or site.resolve().name, crs, "typed" if crs else "", time_zone, seed=seed))
     store.refuse_if_there(site)
-    for layer, file in (layer_and_file(one) for one in files):
-        made = report_of(bring.bring_in(made, layer, file), layer, file)
-    store.save(made, site)
+    with store.locked(site, make=True):
+        store.refuse_if_there(site)
+        for layer, file in (layer_and_file(one) for one in files):
+            made = report_of(bring.bring_in(made, layer, file), layer, file)
+        store.save(made, site)
     click.echo(f"Made {site} ({made.info.title}). Next: gravegis run {site}")
 
 
@@ -133,13 +137,13 @@ def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: AN
     from gravegis import pipeline, store
     from gravegis.layers import bring
 
-    before = store.load(site)
-    brought = bring.bring_in(
-        before, layer, file, mapping=options["columns"], crs=options["crs"], swap_xy=options["swap_xy"],
-        encoding=options["encoding"], file_layer=options["file_layer"],
-    )  # fmt: skip
-    done, dropped = pipeline.fresh(report_of(brought, layer, file))
-    store.save(done, site)
+    with store.locked(site):
+        brought = bring.bring_in(
+            store.load(site), layer, file, mapping=options["columns"], crs=options["crs"],
+            swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
+        )  # fmt: skip
+        done, dropped = pipeline.fresh(report_of(brought, layer, file))
+        store.save(done, site)
     for one in dropped:
         click.echo(f"  the results of {one.name} no longer stand ({one.reason}) and are dropped")
     if dropped:
@@ -163,23 +167,23 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     from gravegis import pipeline, store
 
     check_zone(time_zone or "")
-    before = store.load(site)
-    info = replace(
-        before.info,
-        title=before.info.title if title is None else title,
-        time_zone=before.info.time_zone if time_zone is None else time_zone,
-        seed=before.info.seed if seed is None else seed,
-    )
-    done, dropped = pipeline.fresh(replace(before, info=info, settings=without_saved(before.settings, forget)))
-    if done is not before:
-        store.save(done, site)
+    wanted = {"title": title, "time_zone": time_zone, "seed": seed}
+    changes: dict[str, Any] = {name: value for name, value in wanted.items() if value is not None}
+    # who only wants to see them is a reader, and readers go on
+    with store.locked(site) if changes or forget else nullcontext():
+        before = store.load(site)
+        info = replace(before.info, **changes)
+        done, dropped = pipeline.fresh(replace(before, info=info, settings=without_saved(before.settings, forget)))
+        if changes or forget:
+            store.save(done, site)
     click.echo(
         f"title {info.title}; time zone {info.time_zone or 'not said'}; seed {info.seed}; {info.crs or 'no CRS yet'}"
     )
     for analysis, values in done.settings.items():
         click.echo(f"saved: {', '.join(f'{analysis}.{name}={value}' for name, value in values.items())}")
+    then = "and are dropped" if changes or forget else "and will be dropped when the site is saved next"
     for one in dropped:
-        click.echo(f"the results of {one.name} no longer stand ({one.reason}) and are dropped")
+        click.echo(f"the results of {one.name} no longer stand ({one.reason}) {then}")
 
 
 @gravegis.command()
@@ -242,6 +246,10 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     click.echo(f"{count} rows of {layer} written to {file}.")
 
 
+gravegis.add_command(versions.versions)
+gravegis.add_command(versions.restore)
+
+
 @gravegis.command(name="list")
 def list_() -> None:
     """List the analyses: what each answers, needs and gives."""
@@ -258,10 +266,11 @@ def list_() -> None:
 @PAPER
 def demo(folder: Path, source: Path | None, paper: str) -> None:
     """Run the whole job on the sample site and say what to open."""
-    from gravegis import sample
+    from gravegis import sample, store
 
     source = source or sample.find()
-    made = sample.build(source, folder, say=click.echo)
+    with store.locked(folder, make=True):
+        made = sample.build(source, folder, say=click.echo)
     _run_and_write(made, (), {}, paper=paper, save_settings=False)
 
 
@@ -308,21 +317,23 @@ def _run_and_write(
     from gravegis import pipeline, store
     from gravegis.outputs import folder as out
 
-    site = store.load(folder)
-    outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
-    done = outcome.site
-    for name in typed if save_settings else ():
-        done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
-    store.save(done, folder)
-    answers(done, outcome)
-    for name in sorted(set(typed) - set(outcome.ran)):
-        click.echo(f"\n{name}: its settings were not used, it did not run.")
-    today = dt.datetime.now().astimezone().date().isoformat()
-    try:
-        made = out.write_all(done, folder / "out", made_on=today, paper=paper)
-    except BaseException as error:
-        error.add_note(f"the results are saved, maps and sheets in {folder / 'out'} are those of an earlier run")
-        raise
-    click.echo(f"\n{len(made)} files in {folder / 'out'}.")
-    for place, one in enumerate(out.open_first(made)):
-        click.echo(f"{'' if place else 'Open first:' + chr(10)}  {one.path}  {one.words}")
+    # held until the pages are written: those in out/ belong to the site that was saved
+    with store.locked(folder):
+        site = store.load(folder)
+        outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
+        done = outcome.site
+        for name in typed if save_settings else ():
+            done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
+        store.save(done, folder)
+        answers(done, outcome)
+        for name in sorted(set(typed) - set(outcome.ran)):
+            click.echo(f"\n{name}: its settings were not used, it did not run.")
+        today = dt.datetime.now().astimezone().date().isoformat()
+        try:
+            made = out.write_all(done, folder / "out", made_on=today, paper=paper)
+        except BaseException as error:
+            error.add_note(f"the results are saved, maps and sheets in {folder / 'out'} are those of an earlier run")
+            raise
+        click.echo(f"\n{len(made)} files in {folder / 'out'}.")
+        for place, one in enumerate(out.open_first(made)):
+            click.echo(f"{'' if place else 'Open first:' + chr(10)}  {one.path}  {one.words}")

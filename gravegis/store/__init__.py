@@ -1,5 +1,7 @@
 """A site on disk: a folder whose `site.gpkg` is the only commit point."""
 
-from gravegis.store.folder import GPKG, create, load, refuse_if_there, save
+from gravegis.store.folder import create, load, refuse_if_there, restore, save
+from gravegis.store.lock import locked
+from gravegis.store.names import GPKG
 
-__all__ = ["GPKG", "create", "load", "refuse_if_there", "save"]
+__all__ = ["GPKG", "create", "load", "locked", "refuse_if_there", "restore", "save"]

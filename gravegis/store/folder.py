@@ -6,11 +6,12 @@ old one, flushed to disk and put in its place. A reader or a crash meets the old
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
+import shutil
 import sqlite3
 import tempfile
-import time
 import warnings
 from dataclasses import replace
 from pathlib import Path
@@ -19,22 +20,26 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pyogrio
 
-from gravegis.errors import StoreError
+from gravegis.errors import GravegisError, StoreError
 from gravegis.layers import schema
 from gravegis.site import Site
-from gravegis.store import grids, tables
+from gravegis.store import grids, tables, versions
+from gravegis.store.commit import commit
+from gravegis.store.names import BESIDE, GPKG
 
 if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Iterator
+
     from gravegis.layers.canonical import Frame
     from gravegis.site import SiteInfo
 
 _log = logging.getLogger(__name__)
 
-__all__ = ["GPKG", "create", "load", "refuse_if_there", "save"]
+__all__ = ["create", "load", "refuse_if_there", "restore", "save"]
 
-GPKG = "site.gpkg"
-_RETRY_S = 5.0
-_PAUSE_S = 0.25
+_READS = 10
+_BUSY_S = 5.0
 # Names that no column of a person is likely to have, so that theirs are carried unchanged.
 _LAYER_OPTIONS = {"FID": "_row", "GEOMETRY_NAME": "_place"}
 
@@ -58,16 +63,90 @@ def create(folder: Path, info: SiteInfo) -> Site:
 def load(folder: Path) -> Site:
     """Read a site; a result whose grid file is gone or damaged is dropped, with a warning to the log.
 
-    Raises StoreError when there is no site, it is damaged, or it was made by a newer gravegis.
+    A save by another process in the meantime is noticed and the new site read, so that layers of two saves never
+    mix. Raises StoreError when there is no site, it is damaged, or it was made by a newer gravegis.
     """
     path = folder / GPKG
-    if not path.is_file():
-        raise StoreError(
-            "there is no site here",
-            where=str(folder),
-            remedy=f'Make one: gravegis new {folder} --title "..." .',
-        )
-    _quick_check(path)
+    for _ in range(_READS):
+        before = _identity(path)
+        if before is None:
+            raise versions.no_site(folder)
+        try:
+            site, lost = _read_site(path, folder)
+        except (GravegisError, OSError, RuntimeError, ValueError):
+            if _identity(path) == before:
+                raise
+        else:
+            if _identity(path) == before:
+                return _without_lost(site, lost, folder)
+    raise StoreError(
+        "the site is being saved again and again while it is read", where=str(path), remedy="Try again in a minute."
+    )
+
+
+def save(site: Site, folder: Path, *, saved_at: dt.datetime | None = None) -> None:
+    """Write the whole site; the state before becomes a version.
+
+    `saved_at` is the time the save is known by; default: now. Hold `locked(folder)` from load to save where
+    others may write. Raises StoreError (nothing changed) when the disk or another program is in the way.
+    """
+    path = folder / GPKG
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        named = grids.write(site, folder)
+        with _beside(folder) as beside:
+            _write_all(site, named, beside)
+            commit(beside, path, saved_at)
+    except (OSError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
+        raise _cannot_write(error, path) from error
+    grids.sweep(folder, named)
+
+
+def restore(folder: Path, wanted: str) -> str:
+    """Make an earlier version the present site, the present one a version; return the name of the one restored.
+
+    Raises StoreError (nothing changed) when there is no such version, it is damaged, or the disk is in the way.
+    """
+    file = versions.find(folder, wanted)
+    site, lost = _read_site(file, folder)
+    _without_lost(site, lost, folder)
+    path = folder / GPKG
+    try:
+        with _beside(folder) as beside:
+            shutil.copyfile(file, beside)
+            commit(beside, path)
+    except OSError as error:
+        raise _cannot_write(error, path) from error
+    grids.sweep(folder, _read(path, "grids"))
+    return file.stem
+
+
+@contextlib.contextmanager
+def _beside(folder: Path) -> Iterator[Path]:
+    """Give a name for the new file, and leave nothing of it behind."""
+    handle, name = tempfile.mkstemp(prefix=BESIDE, suffix=".gpkg", dir=folder)
+    os.close(handle)
+    beside = Path(name)
+    beside.unlink()
+    try:
+        yield beside
+    finally:
+        for leftover in folder.glob(f"{beside.name}*"):
+            leftover.unlink(missing_ok=True)
+
+
+def _identity(path: Path) -> tuple[int, int, int] | None:
+    """Return what changes when a file is replaced; None where there is none."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def _read_site(path: Path, folder: Path) -> tuple[Site, set[str]]:
+    """Return the site in a file, and the names of grids that are gone or damaged."""
+    counted = _quick_check(path)
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
     except pyogrio.errors.DataSourceError as error:
@@ -75,35 +154,18 @@ def load(folder: Path) -> Site:
     meta = {name: _read(path, name) for name in names if name in tables.NAMES}
     info, settings, log = tables.unpack(meta, path)
     layers = {name: _read(path, name, info.crs) for name in names if schema.is_known(name)}
+    for name, frame in {**meta, **layers}.items():
+        if len(frame) != counted.get(name, len(frame)):
+            raise _damaged(path, f"{name} has {len(frame)} rows, {counted[name]} were written")
     found, lost = grids.read(folder, meta.get("grids"))
-    site = replace(Site(info, settings=settings, log=log).with_layers(layers), grids=found)
+    return replace(Site(info, settings=settings, log=log).with_layers(layers), grids=found), lost
+
+
+def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
     for record in [record for record in site.log if set(record.grids) & lost]:
         _log.warning("%s: the grid of %s is gone or damaged; its result is dropped", folder, record.analysis)
         site = site.without_result(record.analysis)
     return site
-
-
-def save(site: Site, folder: Path) -> None:
-    """Write the whole site; raises StoreError (nothing changed) when the disk or another program is in the way."""
-    path = folder / GPKG
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        named = grids.write(site, folder)
-        handle, beside = tempfile.mkstemp(prefix=".site-", suffix=".gpkg", dir=folder)
-        os.close(handle)
-    except OSError as error:
-        raise _cannot_write(error, folder) from error
-    try:
-        Path(beside).unlink()
-        _write_all(site, named, Path(beside))
-        _flush(Path(beside))
-        _put_in_place(Path(beside), path)
-    except (OSError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
-        raise _cannot_write(error, path) from error
-    finally:
-        for leftover in folder.glob(f"{Path(beside).name}*"):
-            leftover.unlink(missing_ok=True)
-    grids.sweep(folder, named)
 
 
 def _write_all(site: Site, named: Frame, path: Path) -> None:
@@ -142,52 +204,40 @@ def _read(path: Path, name: str, crs: str | None = None) -> Frame:
     return frame
 
 
-def _quick_check(path: Path) -> None:
-    """Let SQLite look at every page: a GeoPackage damaged in the middle is otherwise read without an error."""
+def _quick_check(path: Path) -> dict[str, int]:
+    """Let SQLite look at every page and return the rows written by layer.
+
+    A GeoPackage damaged in the middle is otherwise read without an error. Closed before any other library opens
+    the file: two SQLite libraries in one process do not see each other's locks.
+    """
     try:
-        with sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True) as connection:
-            verdict = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-        connection.close()
+        opened = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=_BUSY_S)
+        with contextlib.closing(opened) as connection:
+            verdict = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+            if verdict == "ok":
+                counts = connection.execute("SELECT table_name, feature_count FROM gpkg_ogr_contents").fetchall()
+                return {str(name): int(count) for name, count in counts if count is not None}
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
+            raise StoreError(
+                "another program is writing into the site file", where=str(path),
+                remedy="Save and close it there, then try again; nothing was changed.",
+            ) from None  # fmt: skip
+        verdict = str(error)
     except sqlite3.DatabaseError as error:
         verdict = str(error)
-    if verdict != "ok":
-        raise _damaged(path, verdict)
+    raise _damaged(path, verdict)
 
 
 def _damaged(path: Path, verdict: str) -> StoreError:
     if not os.access(path, os.R_OK):
         return StoreError("the site file may not be read", where=str(path), remedy="Ask for permission to read it.")
     return StoreError(
-        f"the site file is damaged ({verdict})", where=str(path), remedy="Put back a copy of it; nothing was changed."
+        f"the site file is damaged ({verdict})",
+        where=str(path),
+        remedy="Put back a copy of it, or an earlier version: gravegis versions SITE, gravegis restore SITE VERSION. "
+        "Nothing was changed.",
     )
-
-
-def _flush(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDWR)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
-def _put_in_place(beside: Path, path: Path) -> None:
-    """Replace the old file; on Windows another program that reads it makes this fail for a while."""
-    until = time.monotonic() + _RETRY_S
-    while True:
-        try:
-            beside.replace(path)
-        except PermissionError:
-            if time.monotonic() > until:
-                raise
-            time.sleep(_PAUSE_S)
-        else:
-            break
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 def _cannot_write(error: Exception, where: Path) -> StoreError:

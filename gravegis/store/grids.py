@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,9 @@ import numpy as np
 import pandas as pd
 
 from gravegis.site import Raster
+from gravegis.store import versions
+from gravegis.store.commit import flush
+from gravegis.store.names import GRIDS, PART
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,16 +22,15 @@ if TYPE_CHECKING:
 
 __all__ = ["read", "sweep", "write"]
 
-FOLDER = "grids"
 _COLUMNS = ("name", "file", "meaning", "unit")
 
 
 def write(site: Site, folder: Path) -> Frame:
-    """Write every grid not yet there and return the table that names them."""
+    """Write every grid not yet there, whole, and return the table that names them; raises OSError."""
     rows = []
     for name, grid in sorted(site.grids.items()):
-        file = folder / FOLDER / f"{name}-{content_hash(grid)[:12]}.tif"
-        if not file.exists():
+        file = folder / GRIDS / f"{name}-{content_hash(grid)[:12]}.tif"
+        if not _holds(file, grid):
             file.parent.mkdir(exist_ok=True)
             to_geotiff(grid, site.info.crs, file)
         rows.append({"name": name, "file": file.name, "meaning": grid.meaning, "unit": grid.unit})
@@ -42,7 +45,7 @@ def read(folder: Path, named: Frame | None) -> tuple[dict[str, Raster], set[str]
     lost: set[str] = set()
     for row in (pd.DataFrame() if named is None else named).itertuples():
         try:
-            with rasterio.open(folder / FOLDER / str(row.file)) as opened:
+            with rasterio.open(folder / GRIDS / str(row.file)) as opened:
                 grids[str(row.name)] = Raster(
                     values=opened.read(1).astype("float64"),
                     left_m=opened.transform.c,
@@ -57,9 +60,12 @@ def read(folder: Path, named: Frame | None) -> tuple[dict[str, Raster], set[str]
 
 
 def sweep(folder: Path, named: Frame) -> None:
-    """Remove grid files of ours that the site names no more."""
-    kept = set(named["file"])
-    for file in (folder / FOLDER).glob("*-????????????.tif"):
+    """Remove grid files of ours that neither the site nor a kept version names."""
+    earlier = versions.grids_named(folder)
+    if earlier is None:
+        return
+    kept = {*named["file"], *earlier}
+    for file in (folder / GRIDS).glob("*-????????????.tif"):
         if file.name not in kept:
             file.unlink(missing_ok=True)
 
@@ -71,16 +77,37 @@ def content_hash(grid: Raster) -> str:
 
 
 def to_geotiff(grid: Raster, crs: str, file: Path) -> None:
-    """Write one grid as a GeoTIFF (32-bit, NaN where nothing is said)."""
+    """Write one grid as a GeoTIFF (32-bit, NaN where nothing is said); raises OSError where it did not arrive whole.
+
+    A full disk is no error to the library that writes, so what was written is read back before it gets its name.
+    """
     import rasterio
     from rasterio.transform import from_origin
 
     rows, columns = grid.values.shape
-    beside = file.with_suffix(".part.tif")
-    with rasterio.open(
-        beside, "w", driver="GTiff", height=rows, width=columns, count=1, dtype="float32", crs=crs, nodata=np.nan,
-        transform=from_origin(grid.left_m, grid.top_m, grid.cell_m, grid.cell_m), compress="deflate",
-    ) as opened:  # fmt: skip
-        opened.write(grid.values.astype("float32"), 1)
-        opened.update_tags(1, meaning=grid.meaning, unit=grid.unit)
-    beside.replace(file)
+    beside = file.with_suffix(f"{PART}.tif")
+    try:
+        with rasterio.open(
+            beside, "w", driver="GTiff", height=rows, width=columns, count=1, dtype="float32", crs=crs, nodata=np.nan,
+            transform=from_origin(grid.left_m, grid.top_m, grid.cell_m, grid.cell_m), compress="deflate",
+        ) as opened:  # fmt: skip
+            opened.write(grid.values.astype("float32"), 1)
+            opened.update_tags(1, meaning=grid.meaning, unit=grid.unit)
+        if not _holds(beside, grid):
+            raise OSError(errno.ENOSPC, "the grid did not arrive whole, the disk may be full", str(file))
+        flush(beside)
+        beside.replace(file)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _holds(file: Path, grid: Raster) -> bool:
+    import rasterio
+
+    if not file.exists():
+        return False
+    try:
+        with rasterio.open(file) as opened:
+            return np.array_equal(opened.read(1), grid.values.astype("float32"), equal_nan=True)
+    except rasterio.errors.RasterioError:
+        return False

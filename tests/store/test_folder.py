@@ -55,12 +55,14 @@ def test_log_settings_and_grids_come_back(tmp_path: Path) -> None:
     assert again.grids["share"].bounds_m == grid.bounds_m
 
 
-def test_grids_no_longer_named_are_swept(tmp_path: Path) -> None:
+def test_grids_named_by_no_version_any_more_are_swept(tmp_path: Path) -> None:
     grid = Raster(np.ones((2, 2)), 0.0, 2.0, 1.0, "share", "1")
     record = ResultRecord("heatmap", 1, {}, 3, {}, {}, ("share",), (), ())
-    site = small_site().with_result({}, {"share": grid}, record)
+    site = Site(INFO).with_result({}, {"share": grid}, record)
     store.save(site, tmp_path)
-    assert len(list((tmp_path / "grids").iterdir())) == 1
+    for _ in range(5):
+        store.save(site.without_results(), tmp_path)
+        assert len(list((tmp_path / "grids").iterdir())) == 1
     store.save(site.without_results(), tmp_path)
     assert list((tmp_path / "grids").iterdir()) == []
 
