@@ -7,6 +7,7 @@ old one, flushed to disk and put in its place. A reader or a crash meets the old
 from __future__ import annotations
 
 import contextlib
+import errno
 import logging
 import os
 import shutil
@@ -29,7 +30,7 @@ from gravegis.store.names import BESIDE, GPKG
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from gravegis.layers.canonical import Frame
     from gravegis.site import SiteInfo
@@ -38,10 +39,11 @@ _log = logging.getLogger(__name__)
 
 __all__ = ["create", "load", "refuse_if_there", "restore", "save"]
 
+_PLACE = "_place"
 _READS = 10
 _BUSY_S = 5.0
 # Names that no column of a person is likely to have, so that theirs are carried unchanged.
-_LAYER_OPTIONS = {"FID": "_row", "GEOMETRY_NAME": "_place"}
+_LAYER_OPTIONS = {"FID": "_row", "GEOMETRY_NAME": _PLACE}
 
 
 def refuse_if_there(folder: Path) -> None:
@@ -169,10 +171,30 @@ def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
 
 
 def _write_all(site: Site, named: Frame, path: Path) -> None:
-    for name, table in {**tables.pack(site), "grids": named}.items():
-        _write(table, name, path)
-    for name in site:
-        _write(_storable(site[name]), name, path)
+    frames = {**tables.pack(site), "grids": named, **{name: _storable(site[name]) for name in site}}
+    for name, frame in frames.items():
+        _write(frame, name, path)
+    _refuse_unless_whole(frames, path)
+
+
+def _refuse_unless_whole(frames: Mapping[str, Frame], path: Path) -> None:
+    """Count what was written; raises OSError: on a full disk the library may leave out a spatial index and not tell."""
+    wanted = {name: len(frame) for name, frame in frames.items()}
+    wanted.update({f"rtree_{name}_{_PLACE}_rowid": _placed(frame) for name, frame in frames.items() if _placed(frame)})
+    try:
+        with contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            found = {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in wanted}
+    except sqlite3.Error as error:
+        raise OSError(errno.ENOSPC, f"not everything was written, the disk may be full ({error})", str(path)) from None
+    if found != wanted:
+        raise OSError(errno.ENOSPC, "not every row was written, the disk may be full", str(path))
+
+
+def _placed(frame: Frame) -> int:
+    """Return how many rows have a place on the map."""
+    if not isinstance(frame, gpd.GeoDataFrame):
+        return 0
+    return int((frame.geometry.notna() & ~frame.geometry.is_empty).sum())
 
 
 def _write(frame: Frame, name: str, path: Path) -> None:

@@ -139,7 +139,7 @@ def test_a_save_that_fails_makes_no_version(tmp_path: Path, monkeypatch: pytest.
 def test_files_of_a_person_in_the_folder_of_versions_are_left_alone(tmp_path: Path) -> None:
     (tmp_path / "versions").mkdir()
     (tmp_path / "versions" / "before-storm.gpkg").touch()
-    save_days(tmp_path, *["old"] * 8)
+    save_days(tmp_path, *["old"] * 6)
     assert len(versions.listing(tmp_path)) == 5
     assert (tmp_path / "versions" / "before-storm.gpkg").exists()
 
