@@ -8,15 +8,21 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gravegis import store
 from tests.store.small import small
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
-def write(folder: Path, times: int) -> None:
+    from gravegis.site import Site
+
+
+def write(folder: Path, times: int, sites: Mapping[str, Site]) -> None:
     """Save as a command does: lock, load, save."""
-    sites = {which: small(which) for which in ("old", "new")}
     for _ in range(times):
         with store.locked(folder):
             is_old = store.load(folder).info.title == "old"
@@ -32,7 +38,9 @@ def say(words: object) -> None:
 def main() -> None:
     """Start one writer a line."""
     folder = Path(sys.argv[1])
-    small("old")
+    sites = {which: small(which) for which in ("old", "new")}
+    with tempfile.TemporaryDirectory() as other:
+        store.save(sites["old"], Path(other))
     store.load(folder)
     say("ready")
     for line in sys.stdin:
@@ -40,7 +48,7 @@ def main() -> None:
         if pid == 0:
             status = 1
             try:
-                write(folder, int(line))
+                write(folder, int(line), sites)
                 status = 0
             finally:
                 os._exit(status)
