@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 PRACTICE = "common practice, no source"
+PHONE_ERROR_M = 4.0  # position of which nothing is known: unsourced default, as in wetting
 
 
 def _day(typed: str) -> str:
@@ -192,6 +193,7 @@ def _priorities(
     import numpy as np
 
     from gravegis.layers.canonical import column, empty
+    from gravegis.layers.position_error import known_errors_m
     from gravegis.layers.stones import numbers
     from gravegis.science.care.priority import Spray, prioritise
     from gravegis.science.condition.reasons import reason
@@ -209,8 +211,12 @@ def _priorities(
     near_m = numbers(wet, "stone_wetting", "nearest_head_m")
     first = np.where(near_m <= settings.near_m, 3, np.where(reached, 2, 1))
     why = list(found.reasons)
+    error_m = known_errors_m(stones, "stones", PHONE_ERROR_M)
     for one in np.flatnonzero(unseen):
         near = reason("inspect_near_head", distance_m=round(float(np.nan_to_num(near_m[one])), 1))
+        # as in wetting: an error of more than half the distance cannot tell near from not near
+        if error_m[one] > settings.near_m / 2:
+            near = reason("inspect_near_by_map", error_m=float(f"{error_m[one]:.1g}"))
         why[one] = ({3: near, 2: reason("inspect_reached"), 1: reason("inspect_other")}[int(first[one])],)
     priority = np.where(unseen, first, found.priority).astype(np.int8)
     return priority, why
@@ -275,6 +281,8 @@ ANALYSIS = Analysis(
             "stability_on": "a check without a date counts as none",
             "surveyed_on": "",
             "quick_score": "",
+            "position_error_m": "",
+            "position_basis": "",
         },
         "findings": {
             "*": "harm is not named: stones are looked at and recorded first, nothing is cleaned",

@@ -173,3 +173,20 @@ def test_stones_without_a_record_are_looked_at_those_near_a_head_first(sample_si
     near = done["stone_wetting"].set_index("stone_id")["nearest_head_m"].reindex(work.index)
     assert (work.loc[near <= 2.0, "priority"] == 3).all()
     assert (work.loc[near > 2.0, "priority"] < 3).all()
+
+
+def test_nearness_is_not_told_finer_than_the_positions_carry(sample_site: Site) -> None:
+    """Phone points: the order may rest on the map, the words may not."""
+    stones = sample_site["stones"].drop(columns=["quick_score", "position_error_m", "position_basis"])
+    coarse = sample_site.without(("findings",)).with_layers({"stones": stones})
+    fine = coarse.with_layers({"stones": stones.assign(position_error_m=0.05)})
+    codes = {
+        name: {
+            reason["code"] for text in result(site, "worklist", "worklist")["reasons"] for reason in json.loads(text)
+        }
+        for name, site in (("coarse", coarse), ("fine", fine))
+    }
+    assert "inspect_near_by_map" in codes["coarse"]
+    assert "inspect_near_head" not in codes["coarse"]
+    assert "inspect_near_head" in codes["fine"]
+    assert "inspect_near_by_map" not in codes["fine"]
