@@ -3,8 +3,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gravegis import pipeline
+from gravegis.layers import canonical
 
 if TYPE_CHECKING:
+    import pandas as pd
     import pytest
 
     from gravegis.site import Site
@@ -59,3 +61,39 @@ def test_running_one_analysis_drops_older_results_that_no_longer_follow(sample_r
     assert outcome.ran == ("throw", "wetting")
     assert {one.name for one in outcome.dropped} == {"worklist", "routes"}
     assert "stops" not in outcome.site
+
+
+def test_shuffled_rows_change_no_result(sample_site: Site, sample_run: Site) -> None:
+    mixed = {name: sample_site[name].sample(frac=1, random_state=3) for name in sample_site}
+    again = pipeline.run(sample_site.with_layers(mixed)).site
+    assert [record.gives for record in again.log] == [record.gives for record in sample_run.log]
+
+
+def test_other_names_of_stones_and_heads_change_nothing_but_the_names(sample_site: Site, sample_run: Site) -> None:
+    """Names turned round, so that their order is the opposite."""
+    other = {
+        f"{one}_id": dict(zip(names, reversed(names), strict=True))
+        for one, names in (
+            ("stone", list(sample_site["stones"]["stone_id"])),
+            ("head", list(sample_site["heads"]["head_id"])),
+        )
+    }
+    ids = {**other, "nearest_head_id": other["head_id"], "nearest_stone_id": other["stone_id"]}
+
+    def renamed(frame: pd.DataFrame) -> pd.DataFrame:
+        named = {column: frame[column].map(ids[column]) for column in ids if column in frame}
+        return frame.assign(**named)
+
+    turned = sample_site.with_layers({name: renamed(sample_site[name]) for name in sample_site})
+    done = pipeline.run(turned).site
+    results = [name for record in sample_run.log for name in record.gives]
+    differ = [
+        name
+        for name in results
+        if name not in ("legs", "unplanned")  # their words and ends hold names
+        and not canonical.equal(canonical.conform(renamed(done[name]), name), sample_run[name])
+    ]
+    assert differ == []
+    assert done["legs"]["length_m"].tolist() == sample_run["legs"]["length_m"].tolist()
+    back = renamed(done["unplanned"]).sort_values("stone_id")["reason"].tolist()
+    assert back == sample_run["unplanned"]["reason"].tolist()
