@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 from gravegis.contract import Analysis, Assumption, Job, Result, listed, whole
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from gravegis.layers.canonical import Frame
     from gravegis.site import Site
 
@@ -62,6 +60,7 @@ def _figures(heads: Frame) -> Frame:
     import pandas as pd
 
     from gravegis.layers.canonical import column
+    from gravegis.layers.heads import turn_unknown
     from gravegis.science.irrigation.kinds import head_kinds
 
     one = {name: column(heads, "heads", name) for name in ("zone_id", "throw_m", "throw_basis", "fault")}
@@ -72,7 +71,7 @@ def _figures(heads: Frame) -> Frame:
     side = usual["strip_side"].astype("str").fillna("")
     is_strip = side != ""
     by_kind = one["throw_m"].isna()
-    sweep = column(heads, "heads", "arc_sweep_deg").where(~_turn_unknown(heads), 360.0)
+    sweep = column(heads, "heads", "arc_sweep_deg").where(~turn_unknown(heads), 360.0)
     pattern = pd.Series("full circle", index=heads.index, dtype="str").where(sweep == 360.0, "part circle")
     throw_m = one["throw_m"].where(~by_kind, usual["throw_m"]).where(~is_strip)
     pattern = pattern.where(~is_strip, "strip " + side).where(is_strip | throw_m.notna())
@@ -99,14 +98,6 @@ def _figures(heads: Frame) -> Frame:
     )
 
 
-def _turn_unknown(heads: Frame) -> pd.Series[bool]:
-    """Whether the turn of a head is not known: no sweep, a sweep of nothing, or a part of a circle from nowhere."""
-    from gravegis.layers.canonical import column
-
-    sweep, start = (column(heads, "heads", name) for name in ("arc_sweep_deg", "arc_from_deg"))
-    return ~(sweep > 0) | ((sweep < 360.0) & start.isna())
-
-
 def _usual(kind: object) -> dict[str, object]:
     """Return the usual figures of a kind of head as one row of a table; nothing for an unknown kind."""
     from gravegis.science.irrigation.kinds import HeadKind
@@ -119,10 +110,11 @@ def _usual(kind: object) -> dict[str, object]:
 def _assumed(heads: Frame, frame: Frame) -> tuple[Assumption, ...]:
     """Return what was taken for missing throws and turns; strips and surveyed outlines need neither."""
     from gravegis.layers.canonical import column
+    from gravegis.layers.heads import turn_unknown
 
     is_arc = frame["pattern"].isin(["full circle", "part circle"])
     by_kind = int((is_arc & (frame["basis"] == "by kind")).sum())
-    no_turn = int((is_arc & _turn_unknown(heads)).sum())
+    no_turn = int((is_arc & turn_unknown(heads)).sum())
     strips = frame["pattern"].fillna("").str.startswith("strip ")
     no_size = int((strips & (frame["basis"] == "by kind")).sum())
     unsaid = column(heads, "heads", "throw_basis").isna() & column(heads, "heads", "throw_m").notna()

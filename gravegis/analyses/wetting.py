@@ -11,8 +11,7 @@ import numpy as np
 from gravegis.contract import Analysis, Assumption, Job, Result, listed, number, whole
 from gravegis.errors import SettingError
 from gravegis.layers import schema
-from gravegis.layers.position_error import ERROR_OF_BASIS_M as ERROR_OF_BASIS_M
-from gravegis.layers.position_error import known_errors_m, unknown_rows
+from gravegis.layers.position_error import ERROR_OF_BASIS_M, UNKNOWN_M, known_errors_m, unknown_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -51,7 +50,7 @@ class WettingSettings:
         5, "Heads named in the answer.", low=1, high=50, source="own choice: a short walk, no source"
     )  # fmt: skip
     position_error_m: float = number(
-        4.0, "Standard error, each axis, of a position when neither it nor the way it was got is known.",
+        UNKNOWN_M, "Standard error, each axis, of a position when neither it nor the way it was got is known.",
         unit="m", low=0.0, high=100.0, source="unsourced default: phone 4 m when the position basis is unknown",
     )  # fmt: skip
 
@@ -136,7 +135,7 @@ def _heads(site: Site, settings: WettingSettings) -> _Heads:
 
 def _errors_assumed(site: Site, settings: WettingSettings) -> list[Assumption]:
     """Return which error was taken for positions without one, and for how many rows; none where no head is known."""
-    usual = "as by phone: unsourced default" if settings.position_error_m == ERROR_OF_BASIS_M["phone"] else "as set"
+    usual = "as by phone: unsourced default" if settings.position_error_m == UNKNOWN_M else "as set"
     taken = f"not known, nor how it was got: {settings.position_error_m:g} m, {usual}"
     by_basis = ", ".join(f"{basis} {error_m:g} m" for basis, error_m in ERROR_OF_BASIS_M.items())
     made = []

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 PRACTICE = "common practice, no source"
-PHONE_ERROR_M = 4.0  # position of which nothing is known: unsourced default, as in wetting
 
 
 def _day(typed: str) -> str:
@@ -193,7 +192,6 @@ def _priorities(
     import numpy as np
 
     from gravegis.layers.canonical import column, empty
-    from gravegis.layers.position_error import known_errors_m
     from gravegis.layers.stones import numbers
     from gravegis.science.care.priority import Spray, prioritise
     from gravegis.science.condition.reasons import reason
@@ -211,7 +209,7 @@ def _priorities(
     near_m = numbers(wet, "stone_wetting", "nearest_head_m")
     first = np.where(near_m <= settings.near_m, 3, np.where(reached, 2, 1))
     why = list(found.reasons)
-    error_m = known_errors_m(stones, "stones", PHONE_ERROR_M)
+    error_m = _errors_m(site, stones, wet)
     for one in np.flatnonzero(unseen):
         near = reason("inspect_near_head", distance_m=round(float(np.nan_to_num(near_m[one])), 1))
         # as in wetting: an error of more than half the distance cannot tell near from not near
@@ -220,6 +218,22 @@ def _priorities(
         why[one] = ({3: near, 2: reason("inspect_reached"), 1: reason("inspect_other")}[int(first[one])],)
     priority = np.where(unseen, first, found.priority).astype(np.int8)
     return priority, why
+
+
+def _errors_m(site: Site, stones: Frame, wet: Frame) -> npt.NDArray[np.float64]:
+    """Return the standard error of the distance between each stone and the head nearest to it, as in wetting. [m]."""
+    import numpy as np
+    import pandas as pd
+
+    from gravegis.layers.canonical import column, empty
+    from gravegis.layers.position_error import UNKNOWN_M, known_errors_m
+
+    heads = site.get("heads", empty("heads"))
+    of_head = pd.Series(known_errors_m(heads, "heads", UNKNOWN_M), index=heads["head_id"])
+    head_m = (
+        of_head.reindex(column(wet, "stone_wetting", "nearest_head_id")).fillna(UNKNOWN_M).to_numpy(dtype=np.float64)
+    )
+    return np.hypot(known_errors_m(stones, "stones", UNKNOWN_M), head_m)
 
 
 def _frame(stones: Frame, care: Care, gates: Gates, worked: tuple[Any, Any, Any]) -> Frame:
@@ -292,12 +306,14 @@ ANALYSIS = Analysis(
             "extent_frac": "",
             "found_on": "",
         },
+        "heads": {"position_error_m": ""},
         "stone_wetting": {
             "*": "spray is not known: priorities come from the condition alone",
             "reached": "",
             "margin_m": "",
             "season_h": "",
             "nearest_head_m": "",
+            "nearest_head_id": "",
         },
     },
     gives={

@@ -15,7 +15,8 @@ import numpy as np
 import shapely
 
 from gravegis.layers.canonical import column, empty
-from gravegis.layers.position_error import ERROR_OF_BASIS_M, known_errors_m
+from gravegis.layers.heads import turn_unknown
+from gravegis.layers.position_error import UNKNOWN_M, known_errors_m
 from gravegis.layers.read.raw import many, shown
 from gravegis.science.irrigation.kinds import head_kinds
 
@@ -107,7 +108,7 @@ def _ends_m(kind: HeadKind) -> tuple[float, float]:
 def _near(stones: Frame, heads: Frame, high_m: Floats) -> list[tuple[npt.NDArray[np.int64], Floats]]:
     shapes, points = (np.asarray(one["geometry"].array, dtype=object) for one in (stones, heads))
     # wide enough for the throw and for stones whose nearness is in doubt
-    within_m = np.fmax(high_m * (1 + _STATED_DOUBT_FRAC), 4 * ERROR_OF_BASIS_M["phone"])
+    within_m = np.fmax(high_m * (1 + _STATED_DOUBT_FRAC), 4 * UNKNOWN_M)
     head, stone = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=within_m)
     away_m = shapely.distance(points[head], shapes[stone])
     order = np.lexsort((stone, away_m, head))
@@ -152,8 +153,7 @@ def _throws(ground: _Ground) -> Iterator[Measurement]:
 
 
 def _turns(ground: _Ground) -> Iterator[Measurement]:
-    sweep, start = (column(ground.heads, "heads", name) for name in ("arc_sweep_deg", "arc_from_deg"))
-    unknown = (~(sweep > 0) | ((sweep < 360.0) & start.isna())).to_numpy(dtype=bool) & ground.is_round
+    unknown = turn_unknown(ground.heads).to_numpy(dtype=bool) & ground.is_round
     for row in np.flatnonzero(unknown):
         words = f"Note where {ground.heads['head_id'].iloc[row]} turns: two landmarks, or that it goes full circle"
         yield Measurement(words, len(ground.around(int(row), ground.high_m[row])))
@@ -161,9 +161,8 @@ def _turns(ground: _Ground) -> Iterator[Measurement]:
 
 def _places(ground: _Ground) -> Iterator[Measurement]:
     """Tape where positions cannot tell which stones are near a head; well-placed stones place the head as well."""
-    phone_m = ERROR_OF_BASIS_M["phone"]
     stone_m, head_m = (
-        known_errors_m(frame, name, phone_m) for frame, name in ((ground.stones, "stones"), (ground.heads, "heads"))
+        known_errors_m(frame, name, UNKNOWN_M) for frame, name in ((ground.stones, "stones"), (ground.heads, "heads"))
     )
     for row, head in enumerate(ground.heads["head_id"]):
         rows, away_m = ground.near[row]

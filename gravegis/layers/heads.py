@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from gravegis.layers.canonical import column
 from gravegis.layers.north import true_north_on_grid_deg
 from gravegis.science.irrigation import throw
 
@@ -16,7 +17,13 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["surveyed_outlines", "throws_of"]
+__all__ = ["surveyed_outlines", "throws_of", "turn_unknown"]
+
+
+def turn_unknown(heads: Frame) -> pd.Series[bool]:
+    """Whether the turn of a head is not known: no sweep, a sweep of nothing, or a part of a circle from nowhere."""
+    sweep, start = (column(heads, "heads", name) for name in ("arc_sweep_deg", "arc_from_deg"))
+    return ~(sweep > 0) | ((sweep < 360.0) & start.isna())
 
 
 def throws_of(computed: Frame, heads: Frame, crs: str) -> tuple[throw.Throws, npt.NDArray[np.int64]]:

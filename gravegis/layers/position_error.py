@@ -15,10 +15,12 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["ERROR_OF_BASIS_M", "known_errors_m", "unknown_rows"]
+__all__ = ["ERROR_OF_BASIS_M", "UNKNOWN_M", "known_errors_m", "unknown_rows"]
 
 # Standard error of a position by how it was got. [m] Common practice, no source.
 ERROR_OF_BASIS_M = {"tape": 0.1, "survey receiver": 0.05, "image": 0.5, "phone": 4.0}
+UNKNOWN_M = ERROR_OF_BASIS_M["phone"]
+"""Taken where nothing is known of a position: as by phone, an unsourced default. [m]"""
 
 
 def _by_basis_m(frame: Frame) -> pd.Series[float] | None:

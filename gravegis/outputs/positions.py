@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gravegis.layers.position_error import UNKNOWN_M, known_errors_m
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -13,27 +15,17 @@ if TYPE_CHECKING:
 
 __all__ = ["errors_m", "typical_error_m"]
 
-UNKNOWN_M = 4.0
-"""Error where nothing is known and the log does not say: as analysis ``wetting`` takes it, an unsourced default."""
-
 
 def errors_m(site: Site, layer: str, id_column: str) -> dict[str, float]:
     """Return the standard error of the position of each stone or head: given, by how it was got, or taken. [m]
 
     The same rule as in analysis ``wetting``, with the default it was run with.
     """
-    from gravegis.analyses.wetting import ERROR_OF_BASIS_M
-    from gravegis.layers.canonical import column
-
     if not site.has(layer):
         return {}
     frame = site[layer]
-    error_m = column(frame, layer, "position_error_m").astype("float64")
-    if "position_basis" in frame:
-        by_basis = frame["position_basis"].str.lower().map(ERROR_OF_BASIS_M).astype("float64")
-        error_m = error_m.fillna(by_basis)
-    filled = error_m.fillna(_default_m(site)).tolist()
-    return dict(zip(frame[id_column].astype(str), filled, strict=True))
+    error_m = known_errors_m(frame, layer, _default_m(site)).tolist()
+    return dict(zip(frame[id_column].astype(str), error_m, strict=True))
 
 
 def _default_m(site: Site) -> float:

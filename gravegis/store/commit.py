@@ -35,13 +35,13 @@ def commit(beside: Path, path: Path, saved_at: dt.datetime | None = None) -> Non
             kept.unlink(missing_ok=True)
         raise
     if os.name == "posix":
-        _flush_folder(path.parent)
+        flush(path.parent)
     versions.prune(path.parent)
 
 
 def flush(path: Path) -> None:
-    """Have the disk hold what was written."""
-    descriptor = os.open(path, os.O_RDWR)
+    """Have the disk hold what was written to a file, or the names in a folder."""
+    descriptor = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
     try:
         os.fsync(descriptor)
     finally:
@@ -60,11 +60,3 @@ def _replace(beside: Path, path: Path) -> None:
             time.sleep(_PAUSE_S)
         else:
             return
-
-
-def _flush_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

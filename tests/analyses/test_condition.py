@@ -180,13 +180,15 @@ def test_nearness_is_not_told_finer_than_the_positions_carry(sample_site: Site) 
     stones = sample_site["stones"].drop(columns=["quick_score", "position_error_m", "position_basis"])
     coarse = sample_site.without(("findings",)).with_layers({"stones": stones})
     fine = coarse.with_layers({"stones": stones.assign(position_error_m=0.05)})
+    heads = sample_site["heads"]
+    fine = fine.with_layers({"heads": heads.assign(position_error_m=0.05)})
+    by_phone = fine.with_layers({"heads": heads.assign(position_error_m=4.0)})
     codes = {
-        name: {
-            reason["code"] for text in result(site, "worklist", "worklist")["reasons"] for reason in json.loads(text)
-        }
-        for name, site in (("coarse", coarse), ("fine", fine))
+        name: {one["code"] for text in result(site, "worklist", "worklist")["reasons"] for one in json.loads(text)}
+        for name, site in (("coarse", coarse), ("fine", fine), ("heads by phone", by_phone))
     }
-    assert "inspect_near_by_map" in codes["coarse"]
-    assert "inspect_near_head" not in codes["coarse"]
+    for name in ("coarse", "heads by phone"):
+        assert "inspect_near_by_map" in codes[name]
+        assert "inspect_near_head" not in codes[name]
     assert "inspect_near_head" in codes["fine"]
     assert "inspect_near_by_map" not in codes["fine"]
