@@ -5,7 +5,6 @@ Exit code 0: done. 2: something the person can mend, said as problem, place, rem
 
 from __future__ import annotations
 
-import datetime as dt
 import logging
 import sys
 import traceback
@@ -17,13 +16,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import versions
-from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
+from gravegis.cli import checking, versions
+from gravegis.cli.running import JSON, run_and_write
+from gravegis.cli.say import in_words, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gravegis.contract import Analysis
 
@@ -188,31 +188,16 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
 
 @gravegis.command()
 @SITE
-def check(site: Path) -> None:
-    """Say what is wrong or doubtful in the layers of a site, and what to measure next; exit code 2 on errors."""
-    from gravegis import store
-    from gravegis.layers import ask
-    from gravegis.layers import check as checks
-
-    loaded = store.load(site)
-    found = checks.check_site(loaded)
-    for one in found:
-        click.echo(f"{one.severity}: {one.problem}")
-    errors = sum(one.severity == "error" for one in found)
-    click.echo(f"{len(found)} remarks, {errors} of them errors.")
-    measured_next(ask.next_measurements(loaded))
-    raise click.exceptions.Exit(MENDABLE if errors else 0)
-
-
-@gravegis.command()
-@SITE
 @click.argument("wanted", nargs=-1, metavar="[ANALYSIS]...")
 @click.option("--set", "typed", multiple=True, metavar="ANALYSIS.SETTING=VALUE", help="Such as wetting.near_m='6 ft'.")
 @click.option("--save-settings", is_flag=True, help="Remember what --set says in the site.")
 @PAPER
-def run(site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settings: bool, paper: str) -> None:
+@JSON
+def run(
+    site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settings: bool, paper: str, json_file: str
+) -> None:
     """Run every analysis that has its inputs (or those named), save, and write maps, sheets and tables to out/."""
-    _run_and_write(site, wanted, settings_typed(typed), paper=paper, save_settings=save_settings)
+    run_and_write(site, wanted, settings_typed(typed), paper=paper, save_settings=save_settings, json_file=json_file)
 
 
 @gravegis.command()
@@ -246,6 +231,7 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     click.echo(f"{count} rows of {layer} written to {file}.")
 
 
+gravegis.add_command(checking.check)
 gravegis.add_command(versions.versions)
 gravegis.add_command(versions.restore)
 
@@ -271,7 +257,7 @@ def demo(folder: Path, source: Path | None, paper: str) -> None:
     source = source or sample.find()
     with store.locked(folder, make=True):
         made = sample.build(source, folder, say=click.echo)
-    _run_and_write(made, (), {}, paper=paper, save_settings=False)
+    run_and_write(made, (), {}, paper=paper)
 
 
 @gravegis.command(name="help")
@@ -293,9 +279,9 @@ def help_(ctx: click.Context, topic: str | None) -> None:
 def _command_of(analysis: Analysis[Any]) -> click.Command:
     """Return the subcommand of an analysis, with an option per setting that shows unit, range and source."""
 
-    def callback(site: Path, paper: str, **typed: Any) -> None:  # noqa: ANN401 - options generated from the settings
+    def callback(site: Path, paper: str, json_file: str, **typed: Any) -> None:  # noqa: ANN401 - made from settings
         given = {name: str(value) for name, value in typed.items() if value is not None}
-        _run_and_write(site, (analysis.name,), {analysis.name: given}, paper=paper, save_settings=False)
+        run_and_write(site, (analysis.name,), {analysis.name: given}, paper=paper, json_file=json_file)
 
     command = click.Command(
         analysis.name,
@@ -303,37 +289,9 @@ def _command_of(analysis: Analysis[Any]) -> click.Command:
         help=f"{analysis.question}\n\n\b\n{analysis.summary()}",
         short_help=analysis.question,
     )
-    for wrap in (SITE, PAPER):
+    for wrap in (SITE, PAPER, JSON):
         wrap(command)
     for name, (default, kind) in analysis.kinds().items():
         words = f"{kind.help} {kind.range_text()}; default {default}, from: {kind.source}."
         command.params.append(click.Option([f"--{name.replace('_', '-')}"], metavar="VALUE", help=words))
     return command
-
-
-def _run_and_write(
-    folder: Path, wanted: tuple[str, ...], typed: Mapping[str, Mapping[str, str]], *, paper: str, save_settings: bool
-) -> None:
-    from gravegis import pipeline, store
-    from gravegis.outputs import folder as out
-
-    # held until the pages are written: those in out/ belong to the site that was saved
-    with store.locked(folder):
-        site = store.load(folder)
-        outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
-        done = outcome.site
-        for name in typed if save_settings else ():
-            done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
-        store.save(done, folder)
-        answers(done, outcome)
-        for name in sorted(set(typed) - set(outcome.ran)):
-            click.echo(f"\n{name}: its settings were not used, it did not run.")
-        today = dt.datetime.now().astimezone().date().isoformat()
-        try:
-            made = out.write_all(done, folder / "out", made_on=today, paper=paper)
-        except BaseException as error:
-            error.add_note(f"the results are saved, maps and sheets in {folder / 'out'} are those of an earlier run")
-            raise
-        click.echo(f"\n{len(made)} files in {folder / 'out'}.")
-        for place, one in enumerate(out.open_first(made)):
-            click.echo(f"{'' if place else 'Open first:' + chr(10)}  {one.path}  {one.words}")

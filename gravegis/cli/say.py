@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
     from pathlib import Path
 
     from gravegis.errors import GravegisError
-    from gravegis.layers.ask import Measurement
     from gravegis.site import Site
 
-__all__ = ["answers", "in_words", "measured_next", "progress", "report_of", "what_changed"]
+__all__ = ["answers", "in_words", "progress", "report_of", "what_changed"]
 
 
 def in_words(error: GravegisError) -> str:
@@ -30,31 +29,21 @@ def what_changed(error: BaseException) -> str:
     return next(iter(getattr(error, "__notes__", ())), "nothing was changed")
 
 
-def answers(site: Site, outcome: Any) -> None:  # noqa: ANN401 - pipeline.Outcome, imported when needed
-    """Print notes and assumptions of what ran, and what did not and why."""
+def answers(site: Site, outcome: Any, say: Callable[[str], None] = click.echo) -> None:  # noqa: ANN401 - pipeline.Outcome
+    """Say notes and assumptions of what ran, and what did not and why."""
     from gravegis.outputs.told import told
 
     for record in site.log:
         if record.analysis in outcome.ran:
-            click.echo(f"\n{record.analysis}:")
+            say(f"\n{record.analysis}:")
             for note in record.notes:
-                click.echo(f"  {note}")
+                say(f"  {note}")
             for assumed in told(record.assumed):
-                click.echo(f"  Assumed - {assumed}")
+                say(f"  Assumed - {assumed}")
     for skip in outcome.skipped:
-        click.echo(f"\n{skip.name}: not run, {skip.reason}.")
+        say(f"\n{skip.name}: not run, {skip.reason}.")
     for drop in outcome.dropped:
-        click.echo(f"\n{drop.name}: older results dropped, {drop.reason}.")
-
-
-def measured_next(asked: Sequence[Measurement]) -> None:
-    """Print what to measure or ask next, with the number of stones it bears on."""
-    if not asked:
-        return
-    click.echo("\nMeasure or ask next, by how many stones hang on it (own rule):")
-    for place, one in enumerate(asked, 1):
-        waits = f"; for {one.waits_for}" if one.waits_for else ""
-        click.echo(f"{place:>3}. {one.words} ({one.changes_n} stone{'s' * (one.changes_n != 1)}{waits})")
+        say(f"\n{drop.name}: older results dropped, {drop.reason}.")
 
 
 def progress() -> Callable[[str, float, str], None]:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     Flags = npt.NDArray[np.bool_]
     Floats = npt.NDArray[np.float64]
 
-__all__ = ["Measurement", "next_measurements"]
+__all__ = ["Measurement", "next_measurements", "stones_by_head"]
 
 MOST_N, MOST_OF_A_KIND_N = 10, 3  # own rule
 _NEAR_M = 2.0  # how near a head counts as near: the default of analysis `wetting`, common practice, no source
@@ -63,6 +63,12 @@ def next_measurements(site: Holder) -> list[Measurement]:
     asked = [sorted(one(ground), key=_order)[:MOST_OF_A_KIND_N] for one in ASKS]
     every = [one for some in asked for one in some if one.changes_n]
     return sorted(every, key=_order)[:MOST_N]
+
+
+def stones_by_head(site: Holder) -> dict[str, npt.NDArray[np.int64]]:
+    """Return for each head the numbers of the stones within its longest throw, those with a place counted from 0."""
+    ground = _ground(site)
+    return {str(head): ground.around(row, ground.high_m[row]) for row, head in enumerate(ground.heads["head_id"])}
 
 
 def _order(one: Measurement) -> tuple[bool, int]:

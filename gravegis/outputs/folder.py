@@ -144,7 +144,8 @@ def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
 
     del made_on, paper
     files = [*exchange.write_tables(site, folder), *exchange.write_gpx(site, folder)]
-    return [Made(file, "walk of a crew for phones" if file.suffix == ".gpx" else "table") for file in files]
+    told = {".gpx": "walk of a crew for phones", ".csv": "table; what was assumed for it stands in assumed.txt"}
+    return [Made(file, told.get(file.suffix, "what was missing and what was assumed in the tables")) for file in files]
 
 
 def _words(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:

@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.outputs import exchange, words
+from gravegis.outputs import cells, exchange, words
 from gravegis.site import ResultRecord, Site, SiteInfo
 
 if TYPE_CHECKING:
@@ -161,7 +161,7 @@ def test_figures_keep_their_minus_sign(tmp_path: Path) -> None:
 
 @given(st.text(min_size=1, max_size=12))
 def test_no_text_cell_begins_like_a_formula_and_none_is_lost(text: str) -> None:
-    cell = exchange._harmless(text)
+    cell = cells.harmless(text)
     assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
     assert cell.removeprefix("'") == text or cell == text
 
