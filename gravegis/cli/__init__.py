@@ -229,6 +229,7 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
 
     count = exchange.export_layer(store.load(site), layer, file, with_names=with_names)
     click.echo(f"{count} rows of {layer} written to {file}.")
+    click.echo(f"What was assumed on the way to it stands in {exchange.assumed_with(file)}.")
 
 
 gravegis.add_command(checking.check)

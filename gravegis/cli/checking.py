@@ -55,10 +55,11 @@ def check(site: Path, html: Path | None, json_file: str) -> None:
 def _show(report: Report) -> None:
     from rich.console import Console
 
-    from gravegis.outputs.check_words import headline, remarks, sections, verdict
+    from gravegis.outputs.check_words import facts, remarks, sections, verdict
+    from gravegis.outputs.words import one_line
 
     console = Console(highlight=False, markup=False, emoji=False)
-    _say(console, headline(report), style="bold")
+    _say(console, f"{one_line(report.title)}; {facts(report)}", style="bold")
     _say(console, verdict(report))
     _say(console, remarks(report))
     for section in sections(report):

@@ -17,21 +17,21 @@ if TYPE_CHECKING:
 
     from gravegis.site import Site
 
-__all__ = ["by_file"]
+__all__ = ["assumed_with", "by_file"]
 
 
-def _beside(file: Path) -> Path:
-    """Return the text that stands beside a file."""
-    return file.with_name(f"{file.name}.assumed.txt")
+def assumed_with(file: Path) -> Path:
+    """Return the file that says what was assumed for a layer written to a file: that file itself, or a text beside."""
+    return file if file.suffix.lower() == ".geojson" else file.with_name(f"{file.name}.assumed.txt")
 
 
-def by_file(site: Site, layer: str, file: Path) -> Path:
-    """Make a file that was just written carry what was assumed; return the file that now holds it."""
-    if file.suffix.lower() == ".geojson":
+def by_file(site: Site, layer: str, file: Path) -> None:
+    """Make a file that was just written carry what was assumed."""
+    if assumed_with(file) == file:
         _into_geojson(site, layer, file)
-        return file
-    _beside(file).write_text("".join(f"{line}\n" for line in _told(site, layer, file)), encoding="utf-8", newline="\n")
-    return _beside(file)
+    else:
+        text = "".join(f"{line}\n" for line in _told(site, layer, file))
+        assumed_with(file).write_text(text, encoding="utf-8", newline="\n")
 
 
 def _into_geojson(site: Site, layer: str, file: Path) -> None:

@@ -12,7 +12,7 @@ from html import escape
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from gravegis.outputs.check_words import headline, remarks, sections, verdict
+from gravegis.outputs.check_words import facts, remarks, sections, verdict
 from gravegis.outputs.words import one_line
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def page(report: Report) -> str:
             "<body>",
             "<header>",
             f'<h1 dir="auto">{title}</h1>',
-            f'<p dir="auto">{escape(headline(report))}</p>',
+            f'<p dir="auto">{escape(facts(report))}</p>',
             f"<p><strong>{escape(verdict(report))}</strong> {escape(remarks(report))}</p>",
             "<nav><ul>",
             *(f'<li><a href="#{one.key}">{escape(one.title)}</a> ({len(one.entries)})</li>' for one in parts),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gravegis.layers.check import Finding
     from gravegis.report import AnalysisState, Gap, Report, ResultState
 
-__all__ = ["Entry", "Section", "headline", "remarks", "sections", "verdict"]
+__all__ = ["Entry", "Section", "facts", "remarks", "sections", "verdict"]
 
 TONES = ("bad", "doubt", "good", "plain")
 _OF_SEVERITY = {"error": "bad", "warning": "doubt", "hint": "plain"}
@@ -55,11 +55,10 @@ class Section:
     empty: str
 
 
-def headline(report: Report) -> str:
-    """Return title, reference system, time zone and day on one line."""
+def facts(report: Report) -> str:
+    """Return reference system, time zone and day on one line."""
     basis = f" ({report.crs_basis})" if report.crs_basis not in ("", "typed") else ""
     parts = [
-        report.title,
         f"{report.crs}{basis}" if report.crs else "no reference system yet",
         f"time zone {report.time_zone or 'not said'}",
         f"checked on {report.made_on}" if report.made_on else "",

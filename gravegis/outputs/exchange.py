@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from gravegis.errors import LayerError, SettingError
 from gravegis.outputs import carried, words
+from gravegis.outputs.carried import assumed_with
 from gravegis.outputs.cells import harmless, write_csv
 from gravegis.outputs.days import crew_days, crew_file, point_of
 from gravegis.outputs.layer_files import WRITERS
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from gravegis.outputs.days import XY, CrewDay
     from gravegis.site import Site
 
-__all__ = ["export_layer", "write_gpx", "write_tables"]
+__all__ = ["assumed_with", "export_layer", "write_gpx", "write_tables"]
 
 GPX = "http://www.topografix.com/GPX/1/1"  # namespace of GPX 1.1, an open standard
 DIGITS = {"m": 2, "h": 1, "min": 1, "s": 0, "deg": 1, "l/min": 1}  # decimals by unit
