@@ -81,6 +81,7 @@ class _Ground:
 
     site: Holder
     stones: Frame
+    ids: npt.NDArray[np.object_]  # of the stones; an array, for heads in thousands ask for a few of them each
     heads: Frame
     low_m: Floats
     high_m: Floats
@@ -104,7 +105,8 @@ def _ground(site: Holder) -> _Ground:
     outlines = _rows(site, "throws")
     surveyed = heads["head_id"].isin(column(outlines, "throws", "head_id").dropna()).to_numpy()
     strip = np.array([one is not None and bool(one.strip_side) for one in usual], dtype=np.bool_)
-    return _Ground(site, stones, heads, low_m, high_m, ~surveyed & ~strip, _near(stones, heads, high_m))
+    ids = stones["stone_id"].to_numpy(dtype=object)
+    return _Ground(site, stones, ids, heads, low_m, high_m, ~surveyed & ~strip, _near(stones, heads, high_m))
 
 
 def _ends_m(kind: HeadKind) -> tuple[float, float]:
@@ -135,7 +137,7 @@ def _placed(site: Holder, name: str) -> Frame:
 
 
 def _ids(ground: _Ground, rows: npt.NDArray[np.int64]) -> list[str]:
-    return ground.stones["stone_id"].iloc[rows].tolist()
+    return [str(one) for one in ground.ids[rows]]
 
 
 def _water(ground: _Ground) -> Iterator[Measurement]:
