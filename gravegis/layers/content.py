@@ -72,15 +72,14 @@ def _numbers(series: pd.Series[Any]) -> Iterable[bytes]:
 
 
 def _texts(series: pd.Series[Any]) -> Iterable[bytes]:
-    values = series.to_numpy(dtype=object).tolist()
-    gone = series.isna().to_numpy()
-    words: Sequence[str | None] = [
-        None if missing else value if type(value) is str else str(value)
-        for value, missing in zip(values, gone, strict=True)
-    ]
-    lengths = np.array([_MISSING if word is None else len(word) for word in words], dtype=np.int64)
+    there = series.notna().to_numpy()
+    words = series.to_numpy(dtype=object)[there].tolist()
+    if not isinstance(series.dtype, pd.StringDtype):
+        words = list(map(str, words))
+    lengths = np.full(len(series), _MISSING, dtype=np.int64)
+    lengths[there] = np.fromiter(map(len, words), np.int64, len(words))
     # a half of a pair of code points is no text, but nothing may fail on it here
-    together = "".join(word for word in words if word is not None).encode("utf-8", "surrogatepass")
+    together = "".join(words).encode("utf-8", "surrogatepass")
     return (*_counted(b"", lengths), len(together).to_bytes(8, "little"), together)
 
 
