@@ -85,12 +85,13 @@ def as_text(series: pd.Series[Any]) -> pd.Series[Any]:
     return pd.Series([value if value else None for value in series], index=series.index, dtype="str")
 
 
-def each_once(series: pd.Series[Any], change: Callable[[str], str | None]) -> pd.Series[Any]:
-    """Return a column of texts with each of them changed, empty ones missing; each different text is asked once."""
+def each_once(series: pd.Series[Any], change: Callable[[list[str]], list[str]]) -> pd.Series[Any]:
+    """Return a column of texts changed, empty ones missing; only the different ones are given to `change`."""
     codes, once = pd.factorize(series)
     words = np.asarray(once, dtype=object).tolist()
-    made = [change(word) or None for word in words]
-    if made == words:
+    made = change(words)
+    if made == words and all(made):
         return series
-    table = np.array([*made, None], dtype=object)  # the last stands for the missing ones, whose code is -1
+    # the last stands for the missing ones, whose code is -1
+    table = np.array([*(word or None for word in made), None], dtype=object)
     return pd.Series(table[codes], index=series.index, dtype="str")

@@ -213,10 +213,16 @@ def _plain(series: pd.Series[Any]) -> pd.Series[Any]:
             stamps = [one and one[:10] for one in stamps]
         return pd.Series(np.array([*stamps, None], dtype=object)[codes], index=series.index, dtype="str")
     if isinstance(series.dtype, pd.StringDtype):
-        return each_once(series, _word)
+        return each_once(series, _bare)
     if series.dtype == object:
         return as_text(pd.Series([_word(value) for value in series], index=series.index, dtype=object))
     return series
+
+
+def _bare(words: list[str]) -> list[str]:
+    """Return texts stripped and without the sign that ends a text in a file."""
+    bare = list(map(str.strip, words))
+    return [word.replace("\x00", "") for word in bare] if "\x00" in "".join(bare) else bare
 
 
 def _word(value: object) -> str | None:
