@@ -74,6 +74,8 @@ def text(series: Series) -> Series:
     if isinstance(dtype, pd.CategoricalDtype):
         return _taken(series, series.cat.codes.to_numpy(), _each(series.cat.categories.astype(object)))
     if isinstance(dtype, pd.StringDtype) and dtype.storage == "pyarrow":
+        if _plain_and_bare(series.dropna()):
+            return _as_str(series)
         codes, once = pd.factorize(series)
         words = _tidy(np.asarray(once, dtype=object).tolist())
         return _as_str(series) if words is None else _taken(series, codes, words)
@@ -83,6 +85,11 @@ def text(series: Series) -> Series:
         codes, once = pd.factorize(series)
         return _taken(series, codes, _each(pd.Series(once)))
     return pd.Series(_each(series), index=series.index, dtype="str")
+
+
+def _plain_and_bare(words: Series) -> bool:
+    """Whether texts held by pyarrow are in their form: plain letters, nothing to strip, none empty."""
+    return bool(words.str.isascii().all() and (words.str.strip() == words).all() and (words != "").all())
 
 
 def _texts(series: Series) -> Series:

@@ -21,7 +21,7 @@ Told = dict[str, float | int | None]
 
 
 def in_child(function: str, *arguments: str) -> Told:
-    """Return seconds, peak_gb (None where the system does not say) and what the function told."""
+    """Return seconds, processor_s, peak_gb (None where the system does not say) and what the function told."""
     command = [sys.executable, str(Path(__file__)), function, *arguments]
     paths = os.pathsep.join(part for part in (str(ROOT), os.environ.get("PYTHONPATH", "")) if part)
     done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": paths}, check=False)
@@ -55,7 +55,8 @@ def main() -> int:
     function = getattr(importlib.import_module(module), name)
     begin = time.perf_counter()
     told = function(*sys.argv[2:])
-    print(json.dumps({"seconds": time.perf_counter() - begin, "peak_gb": _peak_gb(), **told}))
+    took = {"seconds": time.perf_counter() - begin, "processor_s": time.process_time(), "peak_gb": _peak_gb()}
+    print(json.dumps({**took, **told}))
     return 0
 
 

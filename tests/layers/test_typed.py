@@ -80,7 +80,7 @@ def same(made: pd.Series[Any], wanted: list[Any]) -> bool:
 
 @pytest.mark.parametrize("storage", STORAGES)
 @pytest.mark.parametrize("sort", COLUMNS)
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(data=st.data())
 def test_text_is_what_each_value_gives_by_itself(sort: str, storage: str, data: st.DataObject) -> None:
     series = data.draw(COLUMNS[sort])
@@ -95,7 +95,7 @@ def test_text_is_what_each_value_gives_by_itself(sort: str, storage: str, data: 
 
 @pytest.mark.parametrize("kind", DTYPES)
 @pytest.mark.parametrize("sort", COLUMNS)
-@settings(max_examples=40)
+@settings(max_examples=12)
 @given(data=st.data())
 def test_a_column_is_read_as_each_value_would_be_by_itself(sort: str, kind: str, data: st.DataObject) -> None:
     series = data.draw(COLUMNS[sort])
@@ -131,6 +131,13 @@ def test_text_in_its_form_is_handed_on_without_a_copy() -> None:
     with pd.option_context("mode.string_storage", "python"):
         series = pd.Series(["a", "b", None, "grès"], dtype="str")
         assert np.shares_memory(text(series).to_numpy(), series.to_numpy())
+
+
+@pytest.mark.parametrize("storage", STORAGES)
+def test_each_plain_sign_at_the_edge_of_a_text_is_stripped_as_python_does(storage: str) -> None:
+    for sign in map(chr, range(128)):
+        series = in_storage([f"{sign}a", f"a{sign}", sign, None], storage)
+        assert same(text(series), plain.text(series))
 
 
 def test_the_geometries_of_the_frame_given_are_not_those_of_the_layer() -> None:
