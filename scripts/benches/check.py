@@ -28,10 +28,16 @@ def run(work: Work) -> Iterator[Figure]:
     for road, given in (("bring", path), ("load", site_of(path))):
         told = in_child(f"{__name__}:{road}", str(given))
         check(told["rows"] == count and not told["errors"], f"check.{road}: rows are missing or wrong")
-        note = f"{ROADS[road]}; {told['processor_s']:.1f} s of processor time"
-        said: dict[str, Any] = {"n": count, "data_set": f"{ABOUT}; GeoPackage", "note": note,
+        said: dict[str, Any] = {"n": count, "data_set": f"{ABOUT}; GeoPackage", "note": ROADS[road],
                 "warm_up": "none; the imports of the libraries are within the time"}  # fmt: skip
-        yield Figure(name=f"check.{road}", value=told["seconds"], unit="s", target="<= 20", **said)
+        yield Figure(
+            name=f"check.{road}",
+            value=told["seconds"],
+            processor_value=told["processor_s"],
+            unit="s",
+            target="<= 20",
+            **said,
+        )
         yield Figure(name=f"check.{road}_peak", value=told["peak_gb"], unit="GB", target="<= 3", **said)
 
 

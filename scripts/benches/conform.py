@@ -30,21 +30,21 @@ def run(work: Work) -> Iterator[Figure]:
     small, frame = (stones(count, work.seed) for count in (500, work.rows(1_000_000, 2_000)))
     equal = canonical.equal(canonical.conform(small, "stones"), _one_by_one(small))
     check(equal, "conform gives another layer than one value after the other")
-    plain_s, wanted = timed(partial(_one_by_one, frame), 1)
-    ours_s, made = timed(partial(canonical.conform, frame, "stones"), REPEATS)
+    plain, wanted = timed(partial(_one_by_one, frame), 1)
+    ours, made = timed(partial(canonical.conform, frame, "stones"), REPEATS)
     check(canonical.equal(made, wanted), "conform gives another layer than one value after the other")
     said: dict[str, Any] = {"unit": "times faster", "n": len(frame), "data_set": f"{ABOUT}; in memory"}
-    yield Figure(name="conform.first", value=plain_s / ours_s, baseline_value=plain_s,
-                 baseline=BASELINE, repeats=REPEATS, note=f"ours {ours_s:.3f} s", **said)  # fmt: skip
-    again_s, again = timed(partial(canonical.conform, made, "stones"), REPEATS)
+    yield Figure(name="conform.first", **plain.times(ours), baseline_value=plain.clock_s,
+                 baseline=BASELINE, repeats=REPEATS, note=f"ours {ours}", **said)  # fmt: skip
+    once_more, again = timed(partial(canonical.conform, made, "stones"), REPEATS)
     check(canonical.equal(again, made), "conform of a canonical layer changes it")
-    yield Figure(name="conform.again", value=plain_s / again_s, baseline_value=plain_s,
-                 baseline=BASELINE, repeats=REPEATS, note=f"ours {again_s:.3f} s, it has its form", **said)  # fmt: skip
-    slow_s, _ = timed(partial(_sum, made), 1)
-    fast_s, one = timed(partial(canonical.content_hash, made), REPEATS)
+    yield Figure(name="conform.again", **plain.times(once_more), baseline_value=plain.clock_s,
+                 baseline=BASELINE, repeats=REPEATS, note=f"ours {once_more}, it has its form", **said)  # fmt: skip
+    slow, _ = timed(partial(_sum, made), 1)
+    fast, one = timed(partial(canonical.content_hash, made), REPEATS)
     check(one == canonical.content_hash(again), "equal layers have other sums")
-    yield Figure(name="conform.hash", value=slow_s / fast_s, baseline_value=slow_s,
-                 baseline=BASELINE_HASH, repeats=REPEATS, note=f"ours {fast_s:.3f} s", **said)  # fmt: skip
+    yield Figure(name="conform.hash", **slow.times(fast), baseline_value=slow.clock_s,
+                 baseline=BASELINE_HASH, repeats=REPEATS, note=f"ours {fast}", **said)  # fmt: skip
 
 
 def _one_by_one(frame: pd.DataFrame) -> pd.DataFrame:

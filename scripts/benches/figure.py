@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-__all__ = ["Figure", "UnequalError", "Work", "absent", "as_line", "check", "timed"]
+__all__ = ["Figure", "Spent", "UnequalError", "Work", "absent", "as_line", "check", "timed"]
 
 LIBRARIES = ("numpy", "pandas", "geopandas", "shapely", "pyogrio", "fiona", "pyarrow", "scipy", "numba", "gravegis")
 WARM = "each way once on a small set of the same kind, not counted"
@@ -41,7 +41,10 @@ class Work:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """One figure: `value` in `unit` against `target` such as ``>= 8`` (empty: none); None where not measured."""
+    """One figure: `value` in `unit` against `target` such as ``>= 8`` (empty: none); None where not measured.
+
+    `processor_value` is the same by processor time: on a computer that others use too it tells more than the clock.
+    """
 
     name: str
     value: float | None
@@ -49,6 +52,7 @@ class Figure:
     n: int
     data_set: str
     target: str = ""
+    processor_value: float | None = None
     baseline_value: float | None = None
     baseline: str = "none: an absolute figure, of this computer"
     repeats: int = 1
@@ -95,16 +99,37 @@ def _versions() -> dict[str, str]:
     return found
 
 
-def timed(way: Callable[[], Any], repeats: int = 3) -> tuple[float, Any]:
-    """Return the median time of some runs in seconds, and what the last one gave; garbage is swept before each."""
-    times, result = [], None
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """Time of one way, by the clock and of the processor. [s]."""
+
+    clock_s: float
+    processor_s: float
+
+    def __str__(self) -> str:
+        """Return both in words."""
+        return f"{self.clock_s:.3f} s ({self.processor_s:.3f} s of processor time)"
+
+    def times(self, other: Spent) -> dict[str, Any]:
+        """Return how many times longer this is than another, as the two values of a figure."""
+        least = 1e-9  # a clock may not have moved
+        return {
+            "value": self.clock_s / max(other.clock_s, least),
+            "processor_value": self.processor_s / max(other.processor_s, least),
+        }
+
+
+def timed(way: Callable[[], Any], repeats: int = 3) -> tuple[Spent, Any]:
+    """Return the median times of some runs, and what the last one gave; garbage is swept before each."""
+    clock, processor, result = list[float](), list[float](), None
     for _ in range(repeats):
         result = None  # what the run before gave would make the next one dearer
         gc.collect()
-        begin = time.perf_counter()
+        begin = time.perf_counter(), time.process_time()
         result = way()
-        times.append(time.perf_counter() - begin)
-    return statistics.median(times), result
+        clock.append(time.perf_counter() - begin[0])
+        processor.append(time.process_time() - begin[1])
+    return Spent(statistics.median(clock), statistics.median(processor)), result
 
 
 def check(equal: bool, what: str) -> None:

@@ -34,16 +34,16 @@ def run(work: Work) -> Iterator[Figure]:
         small = stones(500, work.seed), heads(500, work.seed)
         _check_equal(reach(small[0].geometry.to_numpy(), small[1]), _joined(*small), small[1])
         layer, throws = stones(count, work.seed), heads(count, work.seed)
-        library_s, keys = timed(partial(_joined, layer, throws), 1 if count > 100_000 else REPEATS)
-        ours_s, pairs = timed(partial(reach, layer.geometry.to_numpy(), throws), REPEATS)
+        library, keys = timed(partial(_joined, layer, throws), 1 if count > 100_000 else REPEATS)
+        ours, pairs = timed(partial(reach, layer.geometry.to_numpy(), throws), REPEATS)
         missed = _check_equal(pairs, keys, throws)
         yield Figure(
-            name=name, value=library_s / ours_s, unit="times faster", n=count, target=TARGETS[name],
-            data_set=f"{ABOUT}; {len(throws)} heads all over, {len(pairs)} pairs", baseline_value=library_s,
+            name=name, **library.times(ours), unit="times faster", n=count, target=TARGETS[name],
+            data_set=f"{ABOUT}; {len(throws)} heads all over, {len(pairs)} pairs", baseline_value=library.clock_s,
             baseline=f"polygons of {SEGMENTS} pieces a circle and geopandas.sjoin, "
             f"{'once' if count > 100_000 else f'median of {REPEATS}'}; seconds",
             repeats=REPEATS,
-            note=f"ours {ours_s:.3f} s, exact and with the margin of each pair; the drawn sectors miss {missed} pairs "
+            note=f"ours {ours}, exact and with the margin of each pair; the drawn sectors miss {missed} pairs "
             "whose margin is less than they cut off",
         )  # fmt: skip
 
