@@ -18,8 +18,8 @@ from scripts.benches.figure import Figure, UnequalError, Work, as_line, check
 
 ROOT = Path(__file__).resolve().parents[2]
 SAID = {
-    "name", "value", "unit", "target", "holds", "processor_value", "n", "seed", "data_set", "baseline_value", "baseline",
-    "repeats", "warm_up", "note", "load_average", "cpu_count", "versions",
+    "name", "value", "unit", "target", "holds", "processor_value", "n", "seed", "data_set", "baseline_value",
+    "baseline", "repeats", "warm_up", "note", "load_average", "cpu_count", "versions",
 }  # fmt: skip
 
 
