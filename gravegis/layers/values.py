@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from gravegis import units
@@ -15,6 +17,8 @@ from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import shown
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from gravegis.layers.schema import Column
 
 __all__ = ["Converted", "carries_units", "convert", "measures", "unit_in_name"]
@@ -95,10 +99,24 @@ def convert(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, 
 def _words(series: pd.Series[Any], column: Column) -> Converted:
     if not pd.api.types.is_string_dtype(series.dtype) and series.dtype != object:
         return Converted(series)
-    kept = [None if _nothing(value, column) else value for value in series]
-    done = Converted(pd.Series(kept, index=series.index, dtype=series.dtype))
+    once = _different(series)
+    if once is None:
+        kept = [None if _nothing(value, column) else value for value in series]
+        done = Converted(pd.Series(kept, index=series.index, dtype=series.dtype))
+    else:
+        codes, words = once
+        gone = np.array([*(_nothing(word, column) for word in words), False])[codes]
+        done = Converted(series.mask(gone) if gone.any() else series)
     _say_missing(series, column, done)
     return done
+
+
+def _different(series: pd.Series[Any]) -> tuple[npt.NDArray[np.intp], list[str]] | None:
+    """Return the different texts of a column and which stands in which row, -1 for none; None if not all are texts."""
+    if not isinstance(series.dtype, pd.StringDtype):
+        return None
+    codes, once = pd.factorize(series)
+    return codes, np.asarray(once, dtype=object).tolist()
 
 
 def _scaled(series: pd.Series[Any], column: Column, unit: str) -> Converted:
@@ -127,7 +145,7 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
     words = sorted({str(one[1]) for text in dressed if (one := numbers.split(text))} | ({unit} if unit else set()))
     if [word for word in words if word != column.unit]:
         done.notes.append(f"{column.name}: from {', '.join(words)} to {column.unit}")
-    values = [known.get(_text(value)) for value in series]
+    values = [known.get(_text(value)) for value in series.to_numpy(dtype=object).tolist()]
     if all(value is not None for value in known.values()):
         done.values = pd.Series(values, index=series.index, dtype="float64")
     else:  # what could not be read stays as typed and is reported with its rows
@@ -175,10 +193,18 @@ def _nothing(value: object, column: Column) -> bool:
 
 
 def _say_missing(series: pd.Series[Any], column: Column, done: Converted) -> None:
-    gone = [str(value).strip() for value in series if isinstance(value, str) and value.strip()]
-    words = [value for value in gone if _nothing(value, column)]
-    if words:
-        counted = [f"'{word}' ({words.count(word)})" for word in dict.fromkeys(words)]
+    once = _different(series)
+    if once is None:
+        counts = Counter(value for value in series if isinstance(value, str))
+    else:
+        codes, words = once
+        counts = Counter(dict(zip(words, np.bincount(codes[codes >= 0], minlength=len(words)).tolist(), strict=True)))
+    gone = Counter[str]()
+    for word, count in counts.items():
+        if word.strip() and _nothing(word, column):
+            gone[word.strip()] += count
+    if gone:
+        counted = [f"'{word}' ({count})" for word, count in gone.items()]
         done.notes.append(f"{column.name}: read as missing: {shown(counted)}")
 
 
