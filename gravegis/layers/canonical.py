@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
     from gravegis.layers.schema import Column, Layer
 
-__all__ = ["Frame", "column", "conform", "content_hash", "empty", "equal"]
+__all__ = ["DTYPES", "Frame", "column", "conform", "conform_value", "content_hash", "empty", "equal", "plain"]
 
 Frame = pd.DataFrame  # a GeoDataFrame is one too
 
-_DTYPES = {
+DTYPES = {
     "id": "str", "text": "str", "date": "str", "civil": "str", "instant": "str", "json": "str",
     "whole": "Int64", "number": "float64", "flag": "boolean",
 }  # fmt: skip
@@ -52,7 +52,7 @@ _SHOWN = 5
 def empty(name: str, crs: str | None = None) -> Frame:
     """Return a layer without rows but with all its columns."""
     wanted = schema.layer(name)
-    columns = {c.name: pd.Series([], dtype=_DTYPES[c.kind]) for c in wanted.columns.values()}
+    columns = {c.name: pd.Series([], dtype=DTYPES[c.kind]) for c in wanted.columns.values()}
     frame = pd.DataFrame(columns)
     if wanted.geometry[0] != "none":
         return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
@@ -86,6 +86,24 @@ def conform(frame: Frame, name: str) -> Frame:
     if problems:
         raise LayerError.of(problems)
     return _arranged(made, wanted)
+
+
+def conform_value(value: object, column: Column) -> tuple[object, str]:
+    """Return one value as `conform` makes it (None where missing), and in words what is wrong with it, if anything."""
+    made, bad = _made(pd.Series([value]), column)
+    if bad.any():
+        return None, f"'{value}' is not {_FORM[column.kind]}{_in_unit(column)}"
+    if len(_outside(made, column)):
+        low, high = _limits(column)
+        return None, f"{made.iloc[0]:g} lies outside {low:g} to {high:g} {column.unit}".rstrip()
+    return plain(made.array[0]), ""
+
+
+def plain(value: Any) -> object:  # noqa: ANN401 - whatever a column holds
+    """Return what a cell holds as a plain value of Python; None where it is missing."""
+    if _missing(value):
+        return None
+    return value.item() if isinstance(value, np.generic) else value
 
 
 def content_hash(frame: Frame, columns: tuple[str, ...] | None = None) -> str:
@@ -168,16 +186,19 @@ def _arranged(frame: Frame, wanted: Layer) -> Frame:
 
 def _typed(series: pd.Series[Any], column: Column, layer: str, problems: list[Problem]) -> pd.Series[Any]:
     """Return the column in its one dtype; what cannot be read goes to the problems, with the rows."""
-    if series.dtype == _DTYPES[column.kind] and column.kind in ("number", "flag"):
-        made, bad = series, np.zeros(len(series), dtype=bool)
-    else:
-        text = _text(series)
-        made, bad = _READ[column.kind](text)
+    made, bad = _made(series, column)
     where = f"{layer}.{column.name}"
     if bad.any():
         problems.append(_unreadable(series, bad, column, where))
     _check_range(made, column, where, problems)
     return made
+
+
+def _made(series: pd.Series[Any], column: Column) -> tuple[pd.Series[Any], np.ndarray[Any, Any]]:
+    """Return the column in its one dtype, and which of its values cannot be read."""
+    if series.dtype == DTYPES[column.kind] and column.kind in ("number", "flag"):
+        return series, np.zeros(len(series), dtype=bool)
+    return _READ[column.kind](_text(series))
 
 
 def _text(series: pd.Series[Any]) -> pd.Series[Any]:
@@ -287,7 +308,7 @@ _FORM = {
 def _unreadable(series: pd.Series[Any], bad: np.ndarray[Any, Any], column: Column, where: str) -> Problem:
     rows = np.flatnonzero(bad)[:_SHOWN]
     shown = ", ".join(f"'{series.iloc[row]}' in row {row + 1}" for row in rows)
-    unit = f" in {column.unit}" if column.unit not in ("", "1") else ""
+    unit = _in_unit(column)
     typed_unit = f' Where values carry a unit, name it: --column {column.name}="NAME ft".' if unit else ""
     return Problem(
         f"{int(bad.sum())} of {len(series)} values are not {_FORM[column.kind]}{unit}: {shown}", where,
@@ -295,15 +316,15 @@ def _unreadable(series: pd.Series[Any], bad: np.ndarray[Any, Any], column: Colum
     )  # fmt: skip
 
 
+def _in_unit(column: Column) -> str:
+    return f" in {column.unit}" if column.unit not in ("", "1") else ""
+
+
 def _check_range(made: pd.Series[Any], column: Column, where: str, problems: list[Problem]) -> None:
-    if column.low is None and column.high is None:
-        return
-    low = -np.inf if column.low is None else column.low
-    high = np.inf if column.high is None else column.high
-    values = made.to_numpy(dtype="float64", na_value=np.nan)
-    outside = np.flatnonzero((values < low) | (values > high))
+    outside = _outside(made, column)
     if len(outside):
-        shown = ", ".join(f"{values[row]:g} in row {row + 1}" for row in outside[:_SHOWN])
+        low, high = _limits(column)
+        shown = ", ".join(f"{made.iloc[row]:g} in row {row + 1}" for row in outside[:_SHOWN])
         problems.append(
             Problem(f"{len(outside)} values lie outside {low:g} to {high:g} {column.unit}: {shown}", where,
                     f'Was it typed in another unit? Name it: --column {column.name}="NAME ft".'
@@ -311,9 +332,22 @@ def _check_range(made: pd.Series[Any], column: Column, where: str, problems: lis
         )  # fmt: skip
 
 
+def _limits(column: Column) -> tuple[float, float]:
+    return -np.inf if column.low is None else column.low, np.inf if column.high is None else column.high
+
+
+def _outside(made: pd.Series[Any], column: Column) -> np.ndarray[Any, Any]:
+    """Return the rows whose value lies outside the honest range of the column."""
+    if column.low is None and column.high is None:
+        return np.array([], dtype=np.intp)
+    low, high = _limits(column)
+    values = made.to_numpy(dtype="float64", na_value=np.nan)
+    return np.flatnonzero((values < low) | (values > high))
+
+
 def column(frame: Frame, layer: str, name: str) -> pd.Series[Any]:
     """Return a column of a layer, all missing where the layer does not have it."""
     if name in frame.columns:
         return frame[name]
     kind = schema.layer(layer).columns[name].kind
-    return pd.Series([None] * len(frame), index=frame.index, dtype=_DTYPES[kind], name=name)
+    return pd.Series([None] * len(frame), index=frame.index, dtype=DTYPES[kind], name=name)
