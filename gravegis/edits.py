@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 __all__ = [
-    "Add", "AnyEdit", "Delete", "Edit", "add", "apply", "change", "delete", "from_line", "replay", "to_line", "undo_of",
+    "Add", "AnyEdit", "Delete", "Edit", "add", "apply", "change", "delete", "from_body", "from_line",
+    "key_of", "replay", "row_words", "to_line", "undo_of",
 ]  # fmt: skip
 
 Id = str | tuple[str, ...]
@@ -176,6 +177,14 @@ def from_line(line: str) -> AnyEdit:
     """Return the edit of a line; raises LayerError where it is none."""
     try:
         body = json.loads(line)
+    except ValueError as error:
+        raise LayerError(f"this line is no edit ({error})", where=line[:60]) from None
+    return from_body(body)
+
+
+def from_body(body: Any) -> AnyEdit:  # noqa: ANN401 - as JSON gives it
+    """Return the edit of a line that was read as JSON already; raises LayerError where it is none."""
+    try:
         kind = next(kind for kind, word in _DO.items() if word == body["do"])
         named = {name: tuple(body[name]) for name in ("brings", "takes") if name in body}
         id_ = body["id"] if isinstance(body["id"], str) else tuple(body["id"])
@@ -186,7 +195,7 @@ def from_line(line: str) -> AnyEdit:
         )
         edit: AnyEdit = kind(str(body["layer"]), id_, held, **named, restores=bool(body.get("restores")))
     except (ValueError, TypeError, KeyError, IndexError, AttributeError, StopIteration) as error:
-        raise LayerError(f"this line is no edit ({error})", where=line[:60]) from None
+        raise LayerError(f"this line is no edit ({error})", where=str(body)[:60]) from None
     return edit
 
 
