@@ -156,7 +156,7 @@ def _broken(before: Site, after: Site) -> Iterator[str]:
 
     known = {one.words for one in links.broken(before)}
     for one in links.broken(after):
-        if one.words not in known:
+        if one.has_target and one.words not in known:
             yield f"  {one.words}"
 
 

@@ -70,9 +70,9 @@ class Journal:
         return not self.belongs_to or self.belongs_to == self.save.previous
 
     @property
-    def ours(self) -> tuple[Entry, ...]:
-        """The lines written after the present save."""
-        return self.entries if self.is_ours else ()
+    def standing_n(self) -> int:
+        """How many gestures since the present save still stand."""
+        return len(self._stacks()[0])
 
     @property
     def undoable(self) -> edits.AnyEdit | None:

@@ -73,7 +73,7 @@ def version_of(meta: Mapping[str, Frame], path: Path) -> int:
             remedy="Make a site with `gravegis new` and bring the file in with `gravegis add`.",
         )  # fmt: skip
     version = next((json.loads(row["value"]) for row in _rows(meta, "site") if row["fact"] == "schema_version"), None)
-    if not isinstance(version, int) or not 1 <= version <= schema.SCHEMA_VERSION:
+    if type(version) is not int or not 1 <= version <= schema.SCHEMA_VERSION:
         raise StoreError(
             f"the site has schema {version}, this gravegis reads {schema.SCHEMA_VERSION}", where=str(path),
             remedy="Install the gravegis that wrote it, or a newer one.",
