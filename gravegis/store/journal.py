@@ -157,6 +157,7 @@ def append(folder: Path, journal: Journal, kind: str, edit: edits.AnyEdit) -> Jo
     path = folder / JOURNAL
     if not journal.save.this:
         raise StoreError("a site of an older schema has no journal", where=str(path), remedy="Save the site first.")
+    _refuse_changed(folder, journal)
     try:
         if not journal.is_ours:
             _clear(path, journal)
@@ -173,6 +174,17 @@ def append(folder: Path, journal: Journal, kind: str, edit: edits.AnyEdit) -> Jo
             remedy="Check free space and write permission of the site folder, then do it again.",
         ) from error  # fmt: skip
     return replace(journal, entries=(*journal.entries, Entry(kind, edit)), end=end, last=last)
+
+
+def _refuse_changed(folder: Path, journal: Journal) -> None:
+    """Raise StoreError where somebody else wrote since the journal was read: their lines are never written over."""
+    path = folder / JOURNAL
+    size = path.stat().st_size if path.exists() else 0
+    if size != journal.end and read(folder).last != journal.last:
+        raise StoreError(
+            "somebody else has edited or saved the site since it was opened; nothing was changed", where=str(path),
+            remedy="Open it again, then do it again.",
+        )  # fmt: skip
 
 
 def put_aside(folder: Path) -> None:

