@@ -125,8 +125,14 @@ class Site(Mapping[str, "Frame"]):
                 problems.extend(error.problems)
         if problems:
             raise LayerError.of(problems)
-        order = {name: place for place, name in enumerate(schema.layers())}
-        return replace(self, _layers=dict(sorted(made.items(), key=lambda item: order[item[0]])))
+        return replace(self, _layers=_in_order(made))
+
+    def with_canonical(self, name: str, frame: Frame) -> Site:
+        """Return a site with a layer that is in canonical form and in the CRS of the site already.
+
+        Only for what keeps that form itself (`layers.cells`): nothing is looked at. All others use `with_layers`.
+        """
+        return replace(self, _layers=_in_order({**self._layers, name: _frozen(frame)}))
 
     def without(self, names: tuple[str, ...]) -> Site:
         """Return a site without these layers."""
@@ -171,6 +177,11 @@ class Site(Mapping[str, "Frame"]):
                 remedy="Add it with `gravegis add`, which transforms it.",
             )
         return frame
+
+
+def _in_order(layers: Mapping[str, Frame]) -> dict[str, Frame]:
+    order = {name: place for place, name in enumerate(schema.layers())}
+    return dict(sorted(layers.items(), key=lambda item: order[item[0]]))
 
 
 def _frozen(frame: Frame) -> Frame:

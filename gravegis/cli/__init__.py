@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import checking, versions
+from gravegis.cli import checking, edits, versions
 from gravegis.cli.running import JSON, run_and_write
-from gravegis.cli.say import in_words, report_of, what_changed
+from gravegis.cli.say import WARNINGS, in_words, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
@@ -68,6 +68,7 @@ def gravegis(debug: Path | None) -> None:
     Start with `gravegis demo FOLDER`, or `gravegis new SITE stones=stones.csv heads=heads.csv`, then
     `gravegis run SITE`. All figures are metric; units are understood where they are typed: --near-m "6 ft".
     """
+    logging.getLogger("gravegis").addHandler(WARNINGS)
     if debug:
         handler = logging.FileHandler(debug, encoding="utf-8")
         handler.setFormatter(logging.Formatter("%(asctime)s %(name)s %(levelname)s %(message)s"))
@@ -232,9 +233,8 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     click.echo(f"What was assumed on the way to it stands in {exchange.assumed_with(file)}.")
 
 
-gravegis.add_command(checking.check)
-gravegis.add_command(versions.versions)
-gravegis.add_command(versions.restore)
+for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore):
+    gravegis.add_command(_command)
 
 
 @gravegis.command(name="list")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,18 @@ if TYPE_CHECKING:
     from gravegis.errors import GravegisError
     from gravegis.site import Site
 
-__all__ = ["answers", "in_words", "progress", "report_of", "what_changed"]
+__all__ = ["WARNINGS", "answers", "in_words", "progress", "report_of", "what_changed"]
+
+
+class _Warnings(logging.Handler):
+    """Says to the person what gravegis noticed on its way: results dropped, a lock taken over, files put aside."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say one."""
+        click.echo(f"Note: {record.getMessage()}", err=True)
+
+
+WARNINGS = _Warnings(logging.WARNING)
 
 
 def in_words(error: GravegisError) -> str:

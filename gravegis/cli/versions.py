@@ -26,6 +26,8 @@ def versions(site: Path) -> None:
     listed = kept.listing(site)
     if (site / store.GPKG).is_file():
         click.echo(_line("the present one", kept.describe(site / store.GPKG)))
+        if edits := store.journal.read(site).standing_n:
+            click.echo(f"{'':<35}and {edits} edit{'s' * (edits != 1)} since")
     elif not listed:
         raise kept.no_site(site)
     for one in listed:

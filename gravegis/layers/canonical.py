@@ -16,12 +16,14 @@ import pandas as pd
 from gravegis.errors import LayerError, Problem
 from gravegis.layers import schema
 from gravegis.layers.content import column_hash, content_hash, equal
-from gravegis.layers.typed import DTYPES, text, typed
+from gravegis.layers.typed import DTYPES, conform_value, plain, text, typed
 
 if TYPE_CHECKING:
     from gravegis.layers.schema import Column, Layer
 
-__all__ = ["Frame", "column", "column_hash", "conform", "content_hash", "empty", "equal"]
+__all__ = [
+    "DTYPES", "Frame", "column", "column_hash", "conform", "conform_value", "content_hash", "empty", "equal", "plain",
+]  # fmt: skip
 
 Frame = pd.DataFrame  # a GeoDataFrame is one too
 

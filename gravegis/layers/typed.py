@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Series = pd.Series[Any]
     Flags = npt.NDArray[np.bool_]
 
-__all__ = ["DTYPES", "text", "typed"]
+__all__ = ["DTYPES", "conform_value", "plain", "text", "typed"]
 
 DTYPES = {
     "id": "str", "text": "str", "date": "str", "civil": "str", "instant": "str", "json": "str",
@@ -58,6 +58,24 @@ def typed(series: Series, column: Column, layer: str, problems: list[Problem]) -
         problems.append(_unreadable(series, bad, column, where))
     _check_range(made, column, where, problems)
     return made
+
+
+def conform_value(value: object, column: Column) -> tuple[object, str]:
+    """Return one value as `conform` makes it (None where missing), and in words what is wrong with it, if anything."""
+    made, bad = _read(pd.Series([value]), column.kind)
+    if bad.any():
+        return None, f"'{value}' is not {_FORM[column.kind]}{_in_unit(column)}"
+    if len(_outside(made, column)):
+        low, high = _limits(column)
+        return None, f"{made.iloc[0]:g} lies outside {low:g} to {high:g} {column.unit}".rstrip()
+    return plain(made.array[0]), ""
+
+
+def plain(value: Any) -> object:  # noqa: ANN401 - whatever a column holds
+    """Return what a cell holds as a plain value of Python; None where it is missing."""
+    if _missing(value):
+        return None
+    return value.item() if isinstance(value, np.generic) else value
 
 
 def _read(series: Series, kind: str) -> tuple[Series, Flags]:
@@ -258,7 +276,7 @@ _FORM = {
 def _unreadable(series: Series, bad: Flags, column: Column, where: str) -> Problem:
     rows = np.flatnonzero(bad)[:_SHOWN]
     shown = ", ".join(f"'{series.iloc[row]}' in row {row + 1}" for row in rows)
-    unit = f" in {column.unit}" if column.unit not in ("", "1") else ""
+    unit = _in_unit(column)
     typed_unit = f' Where values carry a unit, name it: --column {column.name}="NAME ft".' if unit else ""
     return Problem(
         f"{int(bad.sum())} of {len(series)} values are not {_FORM[column.kind]}{unit}: {shown}", where,
@@ -266,17 +284,30 @@ def _unreadable(series: Series, bad: Flags, column: Column, where: str) -> Probl
     )  # fmt: skip
 
 
+def _in_unit(column: Column) -> str:
+    return f" in {column.unit}" if column.unit not in ("", "1") else ""
+
+
 def _check_range(made: Series, column: Column, where: str, problems: list[Problem]) -> None:
-    if column.low is None and column.high is None:
-        return
-    low = -np.inf if column.low is None else column.low
-    high = np.inf if column.high is None else column.high
-    values = made.to_numpy(dtype="float64", na_value=np.nan)
-    outside = np.flatnonzero((values < low) | (values > high))
+    outside = _outside(made, column)
     if len(outside):
-        shown = ", ".join(f"{values[row]:g} in row {row + 1}" for row in outside[:_SHOWN])
+        low, high = _limits(column)
+        shown = ", ".join(f"{made.iloc[row]:g} in row {row + 1}" for row in outside[:_SHOWN])
         problems.append(
             Problem(f"{len(outside)} values lie outside {low:g} to {high:g} {column.unit}: {shown}", where,
                     f'Was it typed in another unit? Name it: --column {column.name}="NAME ft".'
                     if column.unit not in ("", "1") else "Correct them in the file.")
         )  # fmt: skip
+
+
+def _limits(column: Column) -> tuple[float, float]:
+    return -np.inf if column.low is None else column.low, np.inf if column.high is None else column.high
+
+
+def _outside(made: Series, column: Column) -> npt.NDArray[np.intp]:
+    """Return the rows whose value lies outside the honest range of the column."""
+    if column.low is None and column.high is None:
+        return np.array([], dtype=np.intp)
+    low, high = _limits(column)
+    values = made.to_numpy(dtype="float64", na_value=np.nan)
+    return np.flatnonzero((values < low) | (values > high))
