@@ -18,7 +18,16 @@ import click
 
 from gravegis import registry
 from gravegis.cli import versions
-from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
+from gravegis.cli.say import (
+    answers,
+    became_out_of_date,
+    in_words,
+    measured_next,
+    out_of_date,
+    progress,
+    report_of,
+    what_changed,
+)
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
@@ -134,22 +143,18 @@ def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: AN
 
     All problems of the file are said at once; the site is changed only if there are none.
     """
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
     from gravegis.layers import bring
 
     with store.locked(site):
+        before = store.load(site)
         brought = bring.bring_in(
-            store.load(site), layer, file, mapping=options["columns"], crs=options["crs"],
+            before, layer, file, mapping=options["columns"], crs=options["crs"],
             swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
         )  # fmt: skip
-        done, dropped = pipeline.fresh(report_of(brought, layer, file))
+        done = report_of(brought, layer, file)
         store.save(done, site)
-    for one in dropped:
-        click.echo(f"  the results of {one.name} no longer stand ({one.reason}) and are dropped")
-    if dropped:
-        click.echo(
-            f"  maps and sheets in {site / 'out'} show the older results until you run again: gravegis run {site}"
-        )
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 for _option in reversed(ADDING):
@@ -164,7 +169,7 @@ for _option in reversed(ADDING):
 @click.option("--forget", multiple=True, metavar="ANALYSIS.SETTING", help="A saved setting to forget.")
 def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None, forget: tuple[str, ...]) -> None:
     """Change title, time zone or seed of a site, or forget saved settings; without options show them."""
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
 
     check_zone(time_zone or "")
     wanted = {"title": title, "time_zone": time_zone, "seed": seed}
@@ -173,7 +178,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     with store.locked(site) if changes or forget else nullcontext():
         before = store.load(site)
         info = replace(before.info, **changes)
-        done, dropped = pipeline.fresh(replace(before, info=info, settings=without_saved(before.settings, forget)))
+        done = replace(before, info=info, settings=without_saved(before.settings, forget))
         if changes or forget:
             store.save(done, site)
     click.echo(
@@ -181,16 +186,14 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     )
     for analysis, values in done.settings.items():
         click.echo(f"saved: {', '.join(f'{analysis}.{name}={value}' for name, value in values.items())}")
-    then = "and are dropped" if changes or forget else "and will be dropped when the site is saved next"
-    for one in dropped:
-        click.echo(f"the results of {one.name} no longer stand ({one.reason}) {then}")
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 @gravegis.command()
 @SITE
 def check(site: Path) -> None:
     """Say what is wrong or doubtful in the layers of a site, and what to measure next; exit code 2 on errors."""
-    from gravegis import store
+    from gravegis import staleness, store
     from gravegis.layers import ask
     from gravegis.layers import check as checks
 
@@ -200,6 +203,12 @@ def check(site: Path) -> None:
         click.echo(f"{one.severity}: {one.problem}")
     errors = sum(one.severity == "error" for one in found)
     click.echo(f"{len(found)} remarks, {errors} of them errors.")
+    stale = staleness.stale(loaded)
+    out_of_date(stale)
+    if stale:
+        click.echo(
+            f"{len(stale)} of {len(loaded.log)} results are out of date; to work them out again: gravegis run {site}"
+        )
     measured_next(ask.next_measurements(loaded))
     raise click.exceptions.Exit(MENDABLE if errors else 0)
 
@@ -219,17 +228,24 @@ def run(site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settin
 @SITE
 def layers(site: Path) -> None:
     """List the layers of a site: rows, columns filled, and what each is."""
-    from gravegis import store
+    from gravegis import staleness, store
     from gravegis.layers import schema
 
     loaded = store.load(site)
+    stale = {one.analysis for one in staleness.stale(loaded)}
+    late = {name for record in loaded.log if record.analysis in stale for name in (*record.gives, *record.grids)}
     click.echo(f"{loaded.info.title}, {loaded.info.crs or 'no CRS yet'}")
     for name, frame in loaded.items():
         one = schema.layer(name)
         columns = [c for c in frame.columns if c != "geometry" and frame[c].notna().any()]
-        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {', '.join(columns)}")
+        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {_late(name, late)}{', '.join(columns)}")
     for name, grid in loaded.grids.items():
-        click.echo(f"grid   {name:<17}{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m")
+        size = f"{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m"
+        click.echo(f"grid   {name:<17}{size}  {_late(name, late)}".rstrip())
+
+
+def _late(name: str, late: set[str]) -> str:
+    return "OUT OF DATE  " if name in late else ""
 
 
 @gravegis.command()
@@ -239,11 +255,14 @@ def layers(site: Path) -> None:
 @click.option("--with-names", is_flag=True, help="Include find_me, the short inscriptions.")
 def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     """Write one layer to a file: .csv, .geojson, .gpkg or .shp; results carry the place of their stone."""
-    from gravegis import store
+    from gravegis import staleness, store
     from gravegis.outputs import exchange
 
-    count = exchange.export_layer(store.load(site), layer, file, with_names=with_names)
+    loaded = store.load(site)
+    count = exchange.export_layer(loaded, layer, file, with_names=with_names)
     click.echo(f"{count} rows of {layer} written to {file}.")
+    makers = {record.analysis for record in loaded.log if layer in record.gives}
+    out_of_date([one for one in staleness.stale(loaded) if one.analysis in makers])
 
 
 gravegis.add_command(versions.versions)
@@ -320,10 +339,11 @@ def _run_and_write(
     # held until the pages are written: those in out/ belong to the site that was saved
     with store.locked(folder):
         site = store.load(folder)
+        # saved first, so that what is typed is not taken for the settings of this run alone
+        for name in typed if save_settings else ():
+            site = site.with_settings(name, {**site.settings.get(name, {}), **typed[name]})
         outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
         done = outcome.site
-        for name in typed if save_settings else ():
-            done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
         store.save(done, folder)
         answers(done, outcome)
         for name in sorted(set(typed) - set(outcome.ran)):

@@ -8,14 +8,24 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from gravegis.errors import GravegisError
     from gravegis.layers.ask import Measurement
     from gravegis.site import Site
+    from gravegis.staleness import Stale
 
-__all__ = ["answers", "in_words", "measured_next", "progress", "report_of", "what_changed"]
+__all__ = [
+    "answers",
+    "became_out_of_date",
+    "in_words",
+    "measured_next",
+    "out_of_date",
+    "progress",
+    "report_of",
+    "what_changed",
+]
 
 
 def in_words(error: GravegisError) -> str:
@@ -41,10 +51,40 @@ def answers(site: Site, outcome: Any) -> None:  # noqa: ANN401 - pipeline.Outcom
                 click.echo(f"  {note}")
             for assumed in told(record.assumed):
                 click.echo(f"  Assumed - {assumed}")
+    for words in _left_or_late(outcome):
+        click.echo(f"\n{words}.")
+    if outcome.stale:
+        click.echo("")
+    out_of_date(outcome.stale)
+
+
+def _left_or_late(outcome: Any) -> Iterator[str]:  # noqa: ANN401 - pipeline.Outcome, imported when needed
+    """Give what did not run, what ran though nobody asked for it, and what went."""
     for skip in outcome.skipped:
-        click.echo(f"\n{skip.name}: not run, {skip.reason}.")
+        yield f"{skip.name}: not run, {skip.reason}"
+    for one in outcome.renewed:
+        yield f"{one.analysis}: was out of date ({'; '.join(one.reasons)}) and was worked out again first"
     for drop in outcome.dropped:
-        click.echo(f"\n{drop.name}: older results dropped, {drop.reason}.")
+        yield f"{drop.name}: its older result can never hold again and is dropped, {drop.reason}"
+
+
+def out_of_date(found: Sequence[Stale]) -> None:
+    """Print the results that no longer hold, and why."""
+    for one in found:
+        click.echo(f"OUT OF DATE: {one}.")
+
+
+def became_out_of_date(before: Sequence[Stale], after: Sequence[Stale], folder: Path) -> None:
+    """Print which results a change put out of date, and that pages made earlier do not know of it."""
+    out_of_date([one for one in after if one not in before])
+    same = [one.analysis for one in after if one in before]
+    if same:
+        click.echo(f"Out of date as before: {', '.join(same)}.")
+    if after:
+        click.echo(
+            f"They are kept. Maps and sheets in {folder / 'out'} were made before and carry no mark of this: "
+            f"gravegis run {folder}"
+        )
 
 
 def measured_next(asked: Sequence[Measurement]) -> None:

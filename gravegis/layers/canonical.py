@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from gravegis.layers.schema import Column, Layer
 
-__all__ = ["Frame", "column", "conform", "content_hash", "empty", "equal"]
+__all__ = ["Frame", "column", "column_hash", "conform", "content_hash", "empty", "equal"]
 
 Frame = pd.DataFrame  # a GeoDataFrame is one too
 
@@ -97,6 +97,11 @@ def content_hash(frame: Frame, columns: tuple[str, ...] | None = None) -> str:
     return digest.hexdigest()
 
 
+def column_hash(series: pd.Series[Any]) -> str:
+    """Return a SHA-256 of the values of one column of a canonical layer."""
+    return hashlib.sha256(_bytes_of(series)).hexdigest()
+
+
 def equal(one: Frame, other: Frame) -> bool:
     """Whether two canonical layers hold the same."""
     return list(one.columns) == list(other.columns) and content_hash(one) == content_hash(other)
@@ -110,7 +115,12 @@ def _bytes_of(series: pd.Series[Any]) -> bytes:
         values = series.to_numpy(dtype="float64")
         # one zero and one not-a-number: files do not keep their signs
         return np.where(np.isnan(values), np.nan, values + 0.0).tobytes()
-    return "\x1f".join("" if pd.isna(value) else str(value) for value in series).encode()
+    # a missing value is told from an empty text, and no sign within a text can end it
+    return b"".join(_counted(None if pd.isna(value) else str(value).encode()) for value in series)
+
+
+def _counted(text: bytes | None) -> bytes:
+    return b"-" if text is None else b"%d:%b" % (len(text), text)
 
 
 def _with_ids(frame: Frame, wanted: Layer, problems: list[Problem]) -> Frame:

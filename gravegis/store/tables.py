@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["NAMES", "pack", "unpack"]
 
 NAMES = ("site", "settings", "results_log", "grids")
-_LISTS = ("grids", "notes", "assumed")
-_MAPS = ("settings", "inputs", "gives")
+_LISTS = ("grids", "notes", "assumed", "typed")
+_MAPS = ("settings", "inputs", "gives", "tables", "facts")
 
 
 def pack(site: Site) -> dict[str, Frame]:
@@ -87,8 +87,9 @@ def _line(record: ResultRecord) -> dict[str, Any]:
 
 def _record(row: Mapping[str, Any]) -> ResultRecord:
     values = dict(row)
-    for name in _LISTS:
+    # a log written before a column came in does without it
+    for name in (one for one in _LISTS if one in values):
         values[name] = tuple(json.loads(values[name]))
-    for name in _MAPS:
+    for name in (one for one in _MAPS if one in values):
         values[name] = json.loads(values[name])
     return ResultRecord(**{**values, "version": int(values["version"]), "seed": int(values["seed"])})
