@@ -323,6 +323,20 @@ def anew(site: Site, truth: Truth, name: str) -> Result | None:
     return None if one.lacks(site) else one.work(site, truth.settings_now(site, name))
 
 
+SINGLE = [
+    *(("cell", at, row, VALUES[at][1]) for at in sorted(VALUES) for row in (0, 1)),
+    *((kind, layer) for kind in ("gone", "row gone", "turned", "blank") for layer in ground()),
+    ("fact", "seed", 8), ("fact", "time_zone", ""), ("fact", "title", "Other"), ("reload",),
+]  # fmt: skip
+"""Every kind of edit, each alone."""
+
+
+@pytest.mark.usefixtures("only_toys")
+@pytest.mark.parametrize("edit", SINGLE, ids=str)
+def test_each_edit_alone_puts_out_of_date_exactly_what_reads_it(edit: tuple[Any, ...], tmp_path: Path) -> None:
+    check_toys([edit], tmp_path)
+
+
 TOY_EDITS = st.lists(
     st.one_of(
         CELLS, LAYERS, FACTS, RELOAD,
@@ -354,7 +368,7 @@ LET = [HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 
 @pytest.mark.usefixtures("only_toys")
 @given(edits=TOY_EDITS)
-@settings(max_examples=40, suppress_health_check=LET)
+@settings(max_examples=25, suppress_health_check=LET)
 def test_stale_is_exactly_what_does_not_follow(edits: list[tuple[Any, ...]], tmp_path_factory: Any) -> None:
     check_toys(edits, tmp_path_factory.mktemp("site"))
 
@@ -380,8 +394,19 @@ BUILT_IN_EDITS = st.lists(
 )  # fmt: skip
 
 
+def test_each_edit_alone_puts_out_of_date_exactly_what_built_in_analyses_declare_to_read(tmp_path: Path) -> None:
+    known = {name: registry.load(name) for name in registry.BUILT_IN}
+    first = ground().with_settings("routes", {"iterations_n": 20})
+    [(site, truth)] = walk([], known, tmp_path, first)
+    for edit in SINGLE:
+        after = edited(site, edit, tmp_path)
+        assert {one.analysis for one in staleness.stale(after)} == truth.stale(after), edit
+    moved = edited(site, ("cell", ("stones", "geometry"), 0, 0.25), tmp_path)
+    assert truth.stale(moved) == {"wetting", "condition", "clusters", "heatmap", "worklist", "routes"}
+
+
 @given(edits=BUILT_IN_EDITS)
-@settings(max_examples=8)
+@settings(max_examples=4)
 def test_results_of_the_built_in_analyses_that_hold_are_what_they_would_give_now(
     edits: list[tuple[Any, ...]], tmp_path_factory: Any
 ) -> None:
