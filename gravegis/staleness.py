@@ -24,16 +24,9 @@ if TYPE_CHECKING:
     from gravegis.site import ResultRecord, Site
 
 __all__ = [
-    "NOT_INSTALLED",
-    "Stale",
-    "facts_read",
-    "inputs_read",
-    "one_off",
-    "stale",
-    "tables_read",
-    "title_of",
-    "traced",
-]
+    "NOT_INSTALLED", "Stale", "facts_read", "inputs_read", "one_off", "stale", "table_hashes", "tables_read",
+    "title_of", "traced",
+]  # fmt: skip
 
 NOT_INSTALLED = "its analysis is not installed here, so nobody can tell whether it still holds"
 MOST_COLUMNS = 3

@@ -141,7 +141,8 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
 def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: ANN401 - the options of ADDING
     """Bring a file in as a layer: CSV with coordinates, GeoPackage, GeoJSON or Shapefile.
 
-    All problems of the file are said at once; the site is changed only if there are none.
+    All problems of the file are said at once; the site is changed only if there are none. Results that no longer
+    follow are kept, marked out of date and named.
     """
     from gravegis import staleness, store
     from gravegis.layers import bring
@@ -192,7 +193,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
 @gravegis.command()
 @SITE
 def check(site: Path) -> None:
-    """Say what is wrong or doubtful in the layers of a site, and what to measure next; exit code 2 on errors."""
+    """Say what is wrong or doubtful, which results are out of date and what to measure next; exit code 2 on errors."""
     from gravegis import staleness, store
     from gravegis.layers import ask
     from gravegis.layers import check as checks
@@ -227,7 +228,7 @@ def run(site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settin
 @gravegis.command()
 @SITE
 def layers(site: Path) -> None:
-    """List the layers of a site: rows, columns filled, and what each is."""
+    """List the layers of a site: rows, columns filled, what each is, and whether it is out of date."""
     from gravegis import staleness, store
     from gravegis.layers import schema
 

@@ -116,11 +116,12 @@ def _bytes_of(series: pd.Series[Any]) -> bytes:
         # one zero and one not-a-number: files do not keep their signs
         return np.where(np.isnan(values), np.nan, values + 0.0).tobytes()
     # a missing value is told from an empty text, and no sign within a text can end it
-    return b"".join(_counted(None if pd.isna(value) else str(value).encode()) for value in series)
+    texts = zip(series.tolist(), series.isna().tolist(), strict=True)
+    return b"".join(b"-" if gone else _counted(str(value).encode()) for value, gone in texts)
 
 
-def _counted(text: bytes | None) -> bytes:
-    return b"-" if text is None else b"%d:%b" % (len(text), text)
+def _counted(text: bytes) -> bytes:
+    return b"%d:%b" % (len(text), text)
 
 
 def _with_ids(frame: Frame, wanted: Layer, problems: list[Problem]) -> Frame:
