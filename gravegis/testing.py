@@ -19,8 +19,9 @@ import re
 from dataclasses import MISSING, FrozenInstanceError, fields
 from typing import TYPE_CHECKING, Any
 
-from gravegis.contract import Job, Number
+from gravegis.contract import FACTS, Job, Number
 from gravegis.site import Site
+from gravegis.staleness import table_hashes
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,6 +50,9 @@ def check_declaration(analysis: Analysis[Any], site: Site) -> None:
     assert analysis.sources, "no source is named"
     assert all(analysis.sources), "a source is empty"
     assert analysis.run.__doc__, "run has no docstring: it is the method on the help page"
+    assert set(analysis.facts) <= set(FACTS), f"facts are {FACTS}"
+    missing = [name for name in analysis.tables or () if name not in table_hashes()]
+    assert not missing, f"there are no tables called {missing} in gravegis/science/data"
     for layer, columns in analysis.gives.items():
         known = schema.layer(layer).columns
         unknown = [column for column in columns if column not in known]

@@ -182,5 +182,7 @@ ANALYSIS = Analysis(
     settings=ThrowSettings,
     run=run,
     version=1,
+    tables=("head_kinds",),
+    facts=("crs",),
     sources=("plane geometry; ranges by kind of head: gravegis/science/data/head_kinds.csv, a source per row",),
 )

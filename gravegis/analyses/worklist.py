@@ -335,6 +335,8 @@ ANALYSIS = Analysis(
     settings=WorklistSettings,
     run=run,
     version=1,
+    tables=("effort", "materials", "patterns", "stability", "stone_density", "stone_forms", "treatments"),
+    facts=(),
     sources=(
         "treatments: gravegis/science/data/treatments.csv; what forbids them: contraindications.csv; a source per row",
         "minutes: gravegis/science/data/effort.csv, common practice, no source",

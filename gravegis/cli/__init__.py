@@ -18,7 +18,7 @@ import click
 from gravegis import registry
 from gravegis.cli import checking, edits, versions
 from gravegis.cli.running import JSON, run_and_write
-from gravegis.cli.say import WARNINGS, in_words, report_of, what_changed
+from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
@@ -133,24 +133,21 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
 def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: ANN401 - the options of ADDING
     """Bring a file in as a layer: CSV with coordinates, GeoPackage, GeoJSON or Shapefile.
 
-    All problems of the file are said at once; the site is changed only if there are none.
+    All problems of the file are said at once; the site is changed only if there are none. Results that no longer
+    follow are kept, marked out of date and named.
     """
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
     from gravegis.layers import bring
 
     with store.locked(site):
+        before = store.load(site)
         brought = bring.bring_in(
-            store.load(site), layer, file, mapping=options["columns"], crs=options["crs"],
+            before, layer, file, mapping=options["columns"], crs=options["crs"],
             swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
         )  # fmt: skip
-        done, dropped = pipeline.fresh(report_of(brought, layer, file))
+        done = report_of(brought, layer, file)
         store.save(done, site)
-    for one in dropped:
-        click.echo(f"  the results of {one.name} no longer stand ({one.reason}) and are dropped")
-    if dropped:
-        click.echo(
-            f"  maps and sheets in {site / 'out'} show the older results until you run again: gravegis run {site}"
-        )
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 for _option in reversed(ADDING):
@@ -165,7 +162,7 @@ for _option in reversed(ADDING):
 @click.option("--forget", multiple=True, metavar="ANALYSIS.SETTING", help="A saved setting to forget.")
 def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None, forget: tuple[str, ...]) -> None:
     """Change title, time zone or seed of a site, or forget saved settings; without options show them."""
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
 
     check_zone(time_zone or "")
     wanted = {"title": title, "time_zone": time_zone, "seed": seed}
@@ -174,7 +171,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     with store.locked(site) if changes or forget else nullcontext():
         before = store.load(site)
         info = replace(before.info, **changes)
-        done, dropped = pipeline.fresh(replace(before, info=info, settings=without_saved(before.settings, forget)))
+        done = replace(before, info=info, settings=without_saved(before.settings, forget))
         if changes or forget:
             store.save(done, site)
     click.echo(
@@ -182,9 +179,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     )
     for analysis, values in done.settings.items():
         click.echo(f"saved: {', '.join(f'{analysis}.{name}={value}' for name, value in values.items())}")
-    then = "and are dropped" if changes or forget else "and will be dropped when the site is saved next"
-    for one in dropped:
-        click.echo(f"the results of {one.name} no longer stand ({one.reason}) {then}")
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 @gravegis.command()
@@ -204,18 +199,25 @@ def run(
 @gravegis.command()
 @SITE
 def layers(site: Path) -> None:
-    """List the layers of a site: rows, columns filled, and what each is."""
-    from gravegis import store
+    """List the layers of a site: rows, columns filled, what each is, and whether it is out of date."""
+    from gravegis import staleness, store
     from gravegis.layers import schema
 
     loaded = store.load(site)
+    stale = {one.analysis for one in staleness.stale(loaded)}
+    late = {name for record in loaded.log if record.analysis in stale for name in (*record.gives, *record.grids)}
     click.echo(f"{loaded.info.title}, {loaded.info.crs or 'no CRS yet'}")
     for name, frame in loaded.items():
         one = schema.layer(name)
         columns = [c for c in frame.columns if c != "geometry" and frame[c].notna().any()]
-        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {', '.join(columns)}")
+        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {_late(name, late)}{', '.join(columns)}")
     for name, grid in loaded.grids.items():
-        click.echo(f"grid   {name:<17}{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m")
+        size = f"{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m"
+        click.echo(f"grid   {name:<17}{size}  {_late(name, late)}".rstrip())
+
+
+def _late(name: str, late: set[str]) -> str:
+    return "OUT OF DATE  " if name in late else ""
 
 
 @gravegis.command()
@@ -225,12 +227,15 @@ def layers(site: Path) -> None:
 @click.option("--with-names", is_flag=True, help="Include find_me, the short inscriptions.")
 def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     """Write one layer to a file: .csv, .geojson, .gpkg or .shp; results carry the place of their stone."""
-    from gravegis import store
+    from gravegis import staleness, store
     from gravegis.outputs import exchange
 
-    count = exchange.export_layer(store.load(site), layer, file, with_names=with_names)
+    loaded = store.load(site)
+    count = exchange.export_layer(loaded, layer, file, with_names=with_names)
     click.echo(f"{count} rows of {layer} written to {file}.")
     click.echo(f"What was assumed on the way to it stands in {exchange.assumed_with(file)}.")
+    makers = {record.analysis for record in loaded.log if layer in record.gives}
+    out_of_date([one for one in staleness.stale(loaded) if one.analysis in makers])
 
 
 for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore):

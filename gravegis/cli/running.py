@@ -62,10 +62,11 @@ def run_and_write(
     # held until the pages are written: those in out/ belong to the site that was saved
     with store.locked(folder):
         site = store.load(folder)
+        # saved first, so that what is typed is not taken for the settings of this run alone
+        for name in typed if save_settings else ():
+            site = site.with_settings(name, {**site.settings.get(name, {}), **typed[name]})
         outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
         done = outcome.site
-        for name in typed if save_settings else ():
-            done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
         store.save(done, folder)
         answers(done, outcome, say)
         for name in sorted(set(typed) - set(outcome.ran)):

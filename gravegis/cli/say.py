@@ -9,13 +9,23 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from gravegis.errors import GravegisError
     from gravegis.site import Site
+    from gravegis.staleness import Stale
 
-__all__ = ["WARNINGS", "answers", "in_words", "progress", "report_of", "what_changed"]
+__all__ = [
+    "WARNINGS",
+    "answers",
+    "became_out_of_date",
+    "in_words",
+    "out_of_date",
+    "progress",
+    "report_of",
+    "what_changed",
+]
 
 
 class _Warnings(logging.Handler):
@@ -42,7 +52,7 @@ def what_changed(error: BaseException) -> str:
 
 
 def answers(site: Site, outcome: Any, say: Callable[[str], None] = click.echo) -> None:  # noqa: ANN401 - pipeline.Outcome
-    """Say notes and assumptions of what ran, and what did not and why."""
+    """Print the answers of what ran, what was assumed, what did not run, and what is out of date."""
     from gravegis.outputs.told import told
 
     for record in site.log:
@@ -52,10 +62,40 @@ def answers(site: Site, outcome: Any, say: Callable[[str], None] = click.echo) -
                 say(f"  {note}")
             for assumed in told(record.assumed):
                 say(f"  Assumed - {assumed}")
+    for words in _left_or_late(outcome):
+        say(f"\n{words}.")
+    if outcome.stale:
+        say("")
+    out_of_date(outcome.stale, say)
+
+
+def _left_or_late(outcome: Any) -> Iterator[str]:  # noqa: ANN401 - pipeline.Outcome, imported when needed
+    """Give what did not run, what ran though nobody asked for it, and what went."""
     for skip in outcome.skipped:
-        say(f"\n{skip.name}: not run, {skip.reason}.")
+        yield f"{skip.name}: not run, {skip.reason}"
+    for one in outcome.renewed:
+        yield f"{one.analysis}: was out of date ({'; '.join(one.reasons)}) and was worked out again first"
     for drop in outcome.dropped:
-        say(f"\n{drop.name}: older results dropped, {drop.reason}.")
+        yield f"{drop.name}: its older result can never hold again and is dropped, {drop.reason}"
+
+
+def out_of_date(found: Sequence[Stale], say: Callable[[str], None] = click.echo) -> None:
+    """Print the results that no longer hold, and why."""
+    for one in found:
+        say(f"OUT OF DATE: {one}.")
+
+
+def became_out_of_date(before: Sequence[Stale], after: Sequence[Stale], folder: Path) -> None:
+    """Print which results a change put out of date, and that pages made earlier do not know of it."""
+    out_of_date([one for one in after if one not in before])
+    same = [one.analysis for one in after if one in before]
+    if same:
+        click.echo(f"Out of date as before: {', '.join(same)}.")
+    if after:
+        click.echo(
+            f"They are kept. Maps and sheets in {folder / 'out'} were made before and carry no mark of this: "
+            f"gravegis run {folder}"
+        )
 
 
 def progress() -> Callable[[str, float, str], None]:

@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from gravegis.cli.say import out_of_date
+
 if TYPE_CHECKING:
     from gravegis.store.versions import Version
 
@@ -44,11 +46,13 @@ def restore(site: Path, version: str) -> None:
     VERSION is a name from `gravegis versions SITE`, or enough of it to know it by. Maps and sheets in out/ stay as
     they are until you run again.
     """
-    from gravegis import store
+    from gravegis import staleness, store
 
     with store.locked(site):
         name = store.restore(site, version)
+        stale = staleness.stale(store.load(site))
     click.echo(f"{name} is the site again; what was there is kept as a version.")
+    out_of_date(stale)
     click.echo(f"Maps and sheets in {site / 'out'} are not changed by this; to make them anew: gravegis run {site}")
 
 

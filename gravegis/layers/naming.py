@@ -8,8 +8,14 @@ from gravegis.layers import schema
 
 __all__ = ["column_in_words", "layer_in_words"]
 
-# Columns whose meaning leans on the column before it in the table.
+# Columns whose meaning leans on the column before it in the table, lists grades, or says how to write it.
 _ALONE = {
+    ("stones", "material"): "material",
+    ("stones", "quick_score"): "grade of the quick survey",
+    ("findings", "pattern"): "what was found",
+    ("findings", "severity"): "severity",
+    ("findings", "found_on"): "day it was found",
+    ("observations", "seen_on"): "day it was seen",
     ("stones", "stability_on"): "day of the last stability check",
     ("stones", "stability_by"): "who checked the stability",
     ("heads", "throw_m"): "throw",

@@ -13,8 +13,8 @@ from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
+from gravegis.outputs import currency, symbols, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import symbols, words
 from gravegis.outputs.crew_map import STRIP, CrewMap, day_shape
 from gravegis.outputs.days import crew_days, crew_file, file_stem
 from gravegis.outputs.not_today import RESTS_ON, not_today
@@ -72,6 +72,7 @@ TO_WRITE = (
     "Who worked today", "Water used, where from", "",
     "Found beneath, or seen on stones that are not on the list", "",
 )  # fmt: skip
+DO_NOT_START = "do not start work by this sheet, ask for a new one."
 MATCH = (
     "Compare each stone with its description before you touch it; a position alone never proves that it is the right "
     "one. If it does not match: stop, photograph, ask."
@@ -116,8 +117,9 @@ def crew_sheet(site: Site, day: CrewDay, *, made_on: str = "", paper: str = "A4"
         line=f"{site.info.title}. {_who(day)}",
         right=f"plan {plan}",
         foot=words.made(made_on, "Local rules and the label of the product come before this sheet."),
+        warning=currency.mark(site, RESTS_ON, first=DO_NOT_START),
     )
-    width, height = sheet.room(paper)
+    width, height = sheet.room(paper, warning=head.warning)
     code = f"{file_stem(day.crew_id, day.day)} {plan}"
     story = [*_front(site, day, code, width, height), *_stops(day, width), *_after(site, day, width)]
     return sheet.build([Part(head, story)], title=f"{head.title}, {site.info.title}", paper=paper)

@@ -7,31 +7,27 @@ take it for the old code page of the machine without the mark, and garble names;
 from __future__ import annotations
 
 import math
-import xml.etree.ElementTree as ET
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.outputs import carried, words
+from gravegis.outputs import carried, currency, words
 from gravegis.outputs.carried import assumed_with
 from gravegis.outputs.cells import harmless, write_csv
-from gravegis.outputs.days import crew_days, crew_file, point_of
+from gravegis.outputs.days import point_of
+from gravegis.outputs.gpx import write_gpx
 from gravegis.outputs.layer_files import WRITERS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
-    import pyproj
-
     from gravegis.layers.canonical import Frame
-    from gravegis.outputs.days import XY, CrewDay
     from gravegis.site import Site
 
 __all__ = ["assumed_with", "export_layer", "write_gpx", "write_tables"]
 
-GPX = "http://www.topografix.com/GPX/1/1"  # namespace of GPX 1.1, an open standard
 DIGITS = {"m": 2, "h": 1, "min": 1, "s": 0, "deg": 1, "l/min": 1}  # decimals by unit
 # Distances between surveyed things: decimals by the standard error of the stone's position; own choice.
 _ROUGH_M, _FINE_M = 0.5, 0.02
@@ -128,6 +124,7 @@ def write_tables(site: Site, folder: Path, *, with_names: bool = False) -> list[
 def _assumed(site: Site) -> Iterable[str]:
     """Give everything that was assumed, analysis by analysis, and every setting that is not the default."""
     yield f"What was missing and what was taken instead: {words.one_line(site.info.title)}"
+    yield from currency.listed(site)
     own = words.site_assumed(site)
     parts = [("the layers as brought in", [*own])] if own else []
     for record in site.log:
@@ -203,72 +200,6 @@ def _decimals(error_m: float | None) -> int:
     if error_m is None:
         return 1
     return 0 if error_m > _ROUGH_M else 1 if error_m > _FINE_M else 2
-
-
-def write_gpx(site: Site, folder: Path, *, with_names: bool = False) -> list[Path]:
-    """Write a GPX 1.1 file per crew and day that has stops: stops in order as waypoints, the way walked as a track.
-
-    Places are degrees of WGS 84, longitude first from pyproj, eight decimals (about a millimetre). A hand-held
-    receiver is metres out, stones stand about a metre apart: a waypoint leads near a stone, the sheet says which.
-
-    Parameters
-    ----------
-    with_names
-        Include ``find_me``, the short inscriptions.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    for day in (one for one in crew_days(site) if one.stops):
-        written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.gpx")
-        tree = ET.ElementTree(_gpx(site, day, with_names=with_names))
-        ET.indent(tree)
-        tree.write(written[-1], encoding="utf-8", xml_declaration=True)
-    return written
-
-
-def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
-    import shapely
-
-    to_degrees = _to_degrees(site.info.crs)
-    root = ET.Element("gpx", {"xmlns": GPX, "version": "1.1", "creator": "gravegis"})
-    about = ET.SubElement(root, "metadata")
-    _say(about, "name", f"{site.info.title}, {words.crew_name(day.crew_id)}, {day.day}")
-    _say(about, "desc", f"plan {words.plan_hash(site)}; compare each stone with the sheet before work")
-    for stop in day.stops:
-        if stop.at is None:
-            continue
-        point = _point(root, "wpt", stop.at, to_degrees)
-        _say(point, "name", f"{stop.seq:02d} {stop.stone_id}")
-        mark = stop.stone.get("find_me") if with_names else None
-        said = [mark, words.place(stop.stone), words.looks(stop.stone, short=True), stop.work.get("treatment")]
-        _say(point, "desc", "; ".join(str(one) for one in [*said, stop.work.get("first_step")] if one))
-        _say(point, "type", "stop")
-    legs = [leg for leg in day.legs if leg.length > 0]
-    if legs:
-        track = ET.SubElement(root, "trk")
-        _say(track, "name", f"way of {words.crew_name(day.crew_id)}")
-        for leg in legs:
-            segment = ET.SubElement(track, "trkseg")
-            for x, y in shapely.get_coordinates(leg).tolist():
-                _point(segment, "trkpt", (x, y), to_degrees)
-    return root
-
-
-def _to_degrees(crs: str) -> pyproj.Transformer:
-    import pyproj
-
-    return pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-
-
-def _point(parent: ET.Element, name: str, at: XY, to_degrees: pyproj.Transformer) -> ET.Element:
-    lon, lat = to_degrees.transform(*at)
-    return ET.SubElement(parent, name, {"lat": f"{lat:.8f}", "lon": f"{lon:.8f}"})
-
-
-def _say(parent: ET.Element, name: str, text: str) -> None:
-    shown = words.one_line(text)
-    if shown:
-        ET.SubElement(parent, name).text = shown
 
 
 def export_layer(site: Site, layer: str, file: Path, *, with_names: bool = False) -> int:

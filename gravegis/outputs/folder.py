@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gravegis.errors import StoreError
+from gravegis.outputs import currency
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,7 +56,7 @@ def write_all(site: Site, folder: Path, *, made_on: str, paper: str) -> list[Mad
             remove_last_run(folder)
             for one in made:
                 one.path.replace(folder / one.path.name)
-            lines = [_HEAD, *(f"{one.path.name}\t{one.words}" for one in made)]
+            lines = [_HEAD, *currency.listed(site), *(f"{one.path.name}\t{one.words}" for one in made)]
             (folder / CONTENTS).write_text("\n".join(lines) + "\n", encoding="utf-8")
     except OSError as error:
         raise StoreError(
@@ -151,11 +152,15 @@ def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
 def _words(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     """Write the answers and what was assumed, as printed by the run."""
     del paper
+    from gravegis import staleness
     from gravegis.outputs import words
 
-    lines = [f"{site.info.title}, {made_on}", ""]
+    late = currency.listed(site)
+    lines = [f"{site.info.title}, {made_on}", *late, ""]
+    stale = {one.analysis for one in staleness.stale(site)}
     for record in site.log:
-        lines += [record.analysis, *(f"  {note}" for note in record.notes), ""]
+        mark = f", {currency.OUT_OF_DATE}" if record.analysis in stale else ""
+        lines += [f"{record.analysis}{mark}", *(f"  {note}" for note in record.notes), ""]
     lines += ["Assumed", *(f"  {one}" for one in words.assumed(site))]
     file = folder / "answers.txt"
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")

@@ -6,14 +6,15 @@ The page tells what stands where and leaves room for what is decided and done; i
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from reportlab.lib.units import mm
 from reportlab.platypus import Spacer, Table
 
+from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import words
 from gravegis.outputs.days import point_of
 from gravegis.outputs.paper import BODY, BOLD, NOTE, SMALL, Blank, CheckBox, Head, Part, box, para
 from gravegis.outputs.positions import errors_m
@@ -76,10 +77,12 @@ def zone_pages(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes:
     loose = [row for row in heads.rows if row["zone_id"] is None]
     groups = [(f"Zone {zone}", zone, [row for row in heads.rows if row["zone_id"] == zone]) for zone in named]
     groups += [("Heads without a zone", "", loose)] if loose or not named else []
+    warning = currency.mark(site, RESTS_ON)
+    room = sheet.room(paper, wide=True, warning=warning)
     parts = [
         Part(
-            _head(site, title, rows, heads, made_on),
-            _story(site, heads, rows, zones.get(zone, {"zone_id": zone}), sheet.room(paper, wide=True)),
+            replace(_head(site, title, rows, heads, made_on), warning=warning),
+            _story(site, heads, rows, zones.get(zone, {"zone_id": zone}), room),
         )
         for title, zone, rows in groups
     ]

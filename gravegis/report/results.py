@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gravegis import pipeline
+from gravegis import staleness
 from gravegis.report.model import ResultState
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ __all__ = ["result_states"]
 
 def result_states(site: Site) -> tuple[ResultState, ...]:
     """Return every result of the log in its order, and whether it still follows from the layers."""
-    gone = {one.name: one.reason for one in pipeline.fresh(site)[1]}
+    gone = {one.analysis: "; ".join(one.reasons) for one in staleness.stale(site)}
     return tuple(
         ResultState(
             record.analysis,

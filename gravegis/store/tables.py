@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 __all__ = ["NAMES", "SaveId", "pack", "unpack", "version_of"]
 
 NAMES = ("site", "settings", "results_log", "grids")
-_LISTS = ("grids", "notes", "assumed")
-_MAPS = ("settings", "inputs", "gives")
 _OF_THE_SAVE = ("schema_version", "save_id", "previous_save")
+_LISTS = ("grids", "notes", "assumed", "typed")
+_MAPS = ("settings", "inputs", "gives", "tables", "facts")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +103,9 @@ def _line(record: ResultRecord) -> dict[str, Any]:
 
 def _record(row: Mapping[str, Any]) -> ResultRecord:
     values = dict(row)
-    for name in _LISTS:
+    # a log written before a column came in does without it
+    for name in (one for one in _LISTS if one in values):
         values[name] = tuple(json.loads(values[name]))
-    for name in _MAPS:
+    for name in (one for one in _MAPS if one in values):
         values[name] = json.loads(values[name])
     return ResultRecord(**{**values, "version": int(values["version"]), "seed": int(values["seed"])})

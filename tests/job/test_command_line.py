@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from gravegis import cli, registry, store
 from gravegis.errors import GravegisError
@@ -182,17 +183,65 @@ def test_a_persons_own_files_in_out_stay(gravegis: Any, tmp_path: Path, sample_s
     assert (site / "out" / "photo.jpg").read_text() == "mine"
 
 
-def test_adding_a_layer_drops_what_no_longer_stands_and_warns_of_old_sheets(
+LATE_ROUTES = "OUT OF DATE: Day plan of the crews (routes): crews: 2 rows then, 1 now"
+
+
+def test_adding_a_layer_says_what_is_out_of_date_and_keeps_it_and_warns_of_old_sheets(
     gravegis: Any, tmp_path: Path, sample_run: Site
 ) -> None:
     site = tmp_path / "ground"
     store.save(sample_run, site)
     (tmp_path / "crews.csv").write_text("crew_id,shift_from,shift_to\nX,08:00,12:00\n")
     done = gravegis("add", site, "crews", tmp_path / "crews.csv")
-    assert "the results of routes no longer stand (crews changed since)" in done.out
-    assert "show the older results until you run again" in done.out
-    assert "stops" not in store.load(site)
-    assert "worklist" in store.load(site)
+    assert LATE_ROUTES in done.out
+    assert "were made before and carry no mark of this" in done.out
+    assert "stops" in store.load(site)
+    checked = gravegis("check", site)
+    assert checked.code == 0
+    assert LATE_ROUTES in checked.out
+    assert "1 of 7 results are out of date" in checked.out
+    listed = [line for line in gravegis("layers", site).out.splitlines() if "OUT OF DATE" in line]
+    assert [line.split()[1] for line in listed] == ["stops", "legs", "crew_days", "unplanned"]
+    assert LATE_ROUTES in gravegis("export", site, "stops", tmp_path / "stops.csv").out
+    assert "OUT OF DATE" not in gravegis("export", site, "worklist", tmp_path / "worklist.csv").out
+
+
+def test_pages_of_a_run_that_leaves_others_out_of_date_say_so_and_a_run_of_all_clears_them(
+    gravegis: Any, tmp_path: Path, sample_run: Site
+) -> None:
+    site, out = tmp_path / "ground", tmp_path / "ground" / "out"
+    heads = sample_run["heads"]
+    store.save(sample_run.with_layers({"heads": heads.assign(throw_m=heads["throw_m"] + 1.0)}), site)
+    done = gravegis("wetting", site)
+    assert "throw: was out of date (heads: throw changed since) and was worked out again first." in done.out
+    assert "OUT OF DATE: Day plan of the crews (routes)" in done.out
+    for name in ("answers.txt", "assumed.txt", "contents.txt"):
+        assert "OUT OF DATE: Worklist (worklist)" in (out / name).read_text(encoding="utf-8")
+    sheet = next(out.glob("crew_*_*.pdf"))
+    assert all("do not start work by this sheet" in words(page) for page in PdfReader(sheet).pages)
+    assert "OUT OF DATE: Day plan of the crews, Worklist were" in words(PdfReader(out / "crew_map.pdf").pages[0])
+    assert "OUT OF DATE" not in words(PdfReader(out / "wetting_map.pdf").pages[0])
+    assert all("OUT OF DATE" not in words(page) for page in PdfReader(out / "zones.pdf").pages)
+    assert "OUT OF DATE" in next(out.glob("*.gpx")).read_text(encoding="utf-8")
+    assert "OUT OF DATE" not in gravegis("run", site).out
+    assert not [file for file in out.glob("*.txt") if "OUT OF DATE" in file.read_text(encoding="utf-8")]
+    assert not [page for page in PdfReader(sheet).pages if "OUT OF DATE" in words(page)]
+
+
+def words(page: Any) -> str:
+    return " ".join(page.extract_text().split())
+
+
+def test_setting_a_fact_and_restoring_a_version_say_what_is_out_of_date(
+    gravegis: Any, tmp_path: Path, sample_run: Site
+) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_run, site)
+    late = "OUT OF DATE: Day plan of the crews (routes): seed of everything random: 20261125 then, 5 now"
+    assert late in gravegis("set", site, "--seed", 5).out
+    assert "OUT OF DATE" not in gravegis("set", site, "--seed", 20261125).out
+    version = gravegis("versions", site).out.splitlines()[1].split()[0]
+    assert late in gravegis("restore", site, version).out
 
 
 def test_site_facts_and_saved_settings_can_be_changed(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:

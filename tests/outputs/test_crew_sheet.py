@@ -23,6 +23,7 @@ from gravegis.outputs.days import crew_days, file_stem
 from gravegis.outputs.paper import clean
 from gravegis.site import ResultRecord, Site, SiteInfo
 from tests.outputs import pdftext
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +68,7 @@ def make_site(
     }
     site = Site(SiteInfo("Testground", CRS, time_zone="Australia/Adelaide")).with_layers(layers)
     record = ResultRecord("routes", 1, {}, 1, {}, {"stops": "x"}, (), (), ("paths: no paths, straight lines",))
-    return site.with_result({}, {}, record)
+    return current(site.with_result({}, {}, record))
 
 
 def _worklist(ids: Sequence[str]) -> pd.DataFrame:

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from gravegis.errors import LayerError, SettingError
 from gravegis.outputs import cells, exchange, words
 from gravegis.site import ResultRecord, Site, SiteInfo
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,7 +64,8 @@ def make_site(crs: str = CRS, *, east: float = 372000.0, north: float = 6250000.
         "unplanned": pd.DataFrame({"stone_id": ["S3"], "reason": "NO_TIME_LEFT", "detail": "no time left"}),
     }  # fmt: skip
     site = Site(SiteInfo("Testground", crs)).with_layers(layers)
-    return site.with_result({}, {}, ResultRecord("throw", 1, {}, 1, {}, {}, (), (), ("arc unknown: full circle",)))
+    record = ResultRecord("throw", 1, {}, 1, {}, {}, (), (), ("arc unknown: full circle",))
+    return current(site.with_result({}, {}, record))
 
 
 def table(folder: Path, name: str) -> list[dict[str, str]]:

@@ -15,6 +15,7 @@ from gravegis.outputs import words
 from gravegis.outputs.zone_pages import write_zone_pages, zone_pages
 from gravegis.site import ResultRecord, Site, SiteInfo
 from tests.outputs import pdftext
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -66,7 +67,7 @@ def make_site(**heads: Any) -> Site:
     log = ResultRecord(
         "wetting", 1, {"near_m": 2.0}, 1, {}, {"head_stones": "x"}, (), (), ("arc unknown: full circle",)
     )
-    return site.with_result({}, {}, log)
+    return current(site.with_result({}, {}, log))
 
 
 def big_site(count: int, text: str = "") -> Site:
