@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["write_zone_pages", "zone_pages"]
 
 RESTS_ON = ("wetting", "throw")
-WIDTHS = (0.05, 0.07, 0.14, 0.085, 0.18, 0.041, 0.041, 0.041, 0.065, 0.135, 0.086, 0.066)
+WIDTHS = (0.05, 0.068, 0.138, 0.082, 0.18, 0.041, 0.041, 0.041, 0.068, 0.135, 0.078, 0.078)
 """Shares of the width, own choice."""
 FEWER = ((12, 8), (8, 8), (8, 5), (5, 5), (3, 5))
 """Lines of what was assumed and stones named for each head, the nearest first: fewer of both where they would push the

@@ -17,29 +17,29 @@ def names(path: Path) -> set[str]:
 
 
 def test_everything_made_is_listed_and_gone_when_the_next_run_does_not_make_it(
-    small_run: Site, tmp_path: Path
+    sample_run: Site, tmp_path: Path
 ) -> None:
-    made = folder.write_all(small_run, tmp_path, made_on="2026-11-25", paper="A4")
+    made = folder.write_all(sample_run, tmp_path, made_on="2026-11-25", paper="A4")
     assert names(tmp_path) == {one.path.name for one in made} | {folder.CONTENTS}
     assert all(one.words for one in made)
     few = folder.write_all(
-        small_run.without(("stops", "legs", "unplanned")), tmp_path, made_on="2026-11-25", paper="A4"
+        sample_run.without(("stops", "legs", "unplanned")), tmp_path, made_on="2026-11-25", paper="A4"
     )
     assert names(tmp_path) == {one.path.name for one in few} | {folder.CONTENTS}
     assert "crew_map.pdf" not in names(tmp_path)
 
 
-def test_the_page_for_the_superintendent_is_opened_first(small_run: Site, tmp_path: Path) -> None:
-    made = folder.write_all(small_run, tmp_path, made_on="2026-11-25", paper="Letter")
+def test_the_page_for_the_superintendent_is_opened_first(sample_run: Site, tmp_path: Path) -> None:
+    made = folder.write_all(sample_run, tmp_path, made_on="2026-11-25", paper="Letter")
     first = [one.path.name for one in folder.open_first(made)]
     assert first[:4] == ["zones.pdf", "wetting_map.pdf", "heat_map.pdf", "crew_map.pdf"]
     assert {"crew_C1_2026-12-02.pdf", "crew_V1_2026-12-02.pdf"} <= set(first[4:])
 
 
 def test_a_break_while_drawing_leaves_the_older_pages_whole(
-    small_run: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sample_run: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    folder.write_all(small_run, tmp_path, made_on="2026-11-25", paper="A4")
+    folder.write_all(sample_run, tmp_path, made_on="2026-11-25", paper="A4")
     before = {one.name: one.read_bytes() for one in tmp_path.iterdir()}
 
     def stopped(*_: object, **__: object) -> None:
@@ -47,7 +47,7 @@ def test_a_break_while_drawing_leaves_the_older_pages_whole(
 
     monkeypatch.setattr(maps, "heat_map", stopped)
     with pytest.raises(KeyboardInterrupt):
-        folder.write_all(small_run, tmp_path, made_on="2026-11-26", paper="A4")
+        folder.write_all(sample_run, tmp_path, made_on="2026-11-26", paper="A4")
     assert {one.name: one.read_bytes() for one in tmp_path.iterdir()} == before
 
 
