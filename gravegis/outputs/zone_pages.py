@@ -176,13 +176,20 @@ def _tag(head: Mapping[str, Any], form: str) -> str:
 def _story(
     site: Site, heads: _Heads, rows: Sequence[Mapping[str, Any]], zone: Mapping[str, Any], room: tuple[float, float]
 ) -> list[Flowable]:
-    """Return the page of a zone in the largest letters that keep it on one page; a big zone goes on to the next."""
-    story: list[Flowable] = []
-    for size, (most, stones) in ((size, fewer) for size in SIZES for fewer in FEWER):
-        story = [*_runs(site, zone, room[0]), *_table(heads, rows, room[0], size, stones), _below(site, room[0], most)]
-        if sum(one.wrap(*room)[1] for one in story) <= room[1]:
-            break
-    return story
+    """Return the page of a zone in the largest letters that keep it on one page.
+
+    A zone too big for that is written in the largest letters and goes on to the next page.
+    """
+
+    def written(size: float, most: int, stones: int) -> list[Flowable]:
+        return [*_runs(site, zone, room[0]), *_table(heads, rows, room[0], size, stones), _below(site, room[0], most)]
+
+    for size in SIZES:
+        for most, stones in FEWER:
+            story = written(size, most, stones)
+            if sum(one.wrap(*room)[1] for one in story) <= room[1]:
+                return story
+    return written(SIZES[0], *FEWER[0])
 
 
 def _runs(site: Site, zone: Mapping[str, Any], width: float) -> list[Flowable]:
