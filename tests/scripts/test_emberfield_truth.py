@@ -1,4 +1,4 @@
-"""Findings have the causes the truth names, stones stand where it says; wet, old and kind of stone are not one thing."""
+"""Findings have the causes the truth names, stones stand where it says; wet, old and stone are not one thing."""
 
 from __future__ import annotations
 
