@@ -25,7 +25,7 @@ RESTS_ON = ("routes", "worklist", "condition", "wetting", "throw")
 """Analyses whose assumptions are printed, the nearest first."""
 WIDTHS = (0.09, 0.075, 0.3, 0.255, 0.28)
 """Shares of the width, own choice."""
-MOST = 500
+MOST = 150
 """Stones of one reason that are printed; own choice, a longer list is for the table."""
 
 

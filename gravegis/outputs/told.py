@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["told"]
 
-_LINE = re.compile(r"^([a-z_]+)(?:\.([a-z_]+))?( \(\d+ rows?\))?: (.+)$", re.DOTALL)
+_LINE = re.compile(r"^([a-z_]+)(?:\.([a-z0-9_]+))?( \(\d+ rows?\))?: (.+)$", re.DOTALL)
 # What is assumed of something that is no column of a layer.
 _OTHERS = {("site", "time_zone"): "time zone of the site", ("worklist", "as_of"): "day the ages count from"}
 

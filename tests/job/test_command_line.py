@@ -284,7 +284,7 @@ def test_every_analysis_has_a_subcommand_whose_help_shows_unit_range_and_source(
 
 def test_layers_check_list_and_help_print(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
     store.save(sample_site, tmp_path / "ground")
-    assert "400 rows" in gravegis("layers", tmp_path / "ground").out
+    assert f"{len(sample_site['stones'])} rows" in gravegis("layers", tmp_path / "ground").out
     checked = gravegis("check", tmp_path / "ground")
     assert checked.code == 0
     assert "remarks" in checked.out
@@ -292,14 +292,27 @@ def test_layers_check_list_and_help_print(gravegis: Any, tmp_path: Path, sample_
     assert "Sources" in gravegis("help", "wetting").out
 
 
-@pytest.mark.parametrize("suffix", [".csv", ".geojson", ".gpkg", ".shp"])
-def test_layers_can_be_written_to_files(gravegis: Any, tmp_path: Path, sample_run: Site, suffix: str) -> None:
+@pytest.mark.parametrize(
+    ("layer", "suffix"),
+    [("stone_wetting", ".csv"), ("stone_wetting", ".geojson"), ("stone_wetting", ".gpkg"), ("throws_computed", ".shp")],
+)
+def test_layers_can_be_written_to_files(
+    gravegis: Any, tmp_path: Path, sample_run: Site, layer: str, suffix: str
+) -> None:
     store.save(sample_run, tmp_path / "ground")
-    file = tmp_path / f"wetting{suffix}"
-    done = gravegis("export", tmp_path / "ground", "stone_wetting", file)
+    file = tmp_path / f"{layer}{suffix}"
+    done = gravegis("export", tmp_path / "ground", layer, file)
     assert done.code == 0, done.err
-    assert "400 rows" in done.out
+    assert f"{len(sample_run[layer])} rows" in done.out
     assert file.is_file()
+
+
+def test_footprints_and_phone_points_do_not_fit_one_shapefile(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    store.save(sample_site, tmp_path / "ground")
+    done = gravegis("export", tmp_path / "ground", "stones", tmp_path / "stones.shp")
+    assert done.code == 2
+    assert "holds Point and Polygon" in done.err
+    assert ".gpkg" in done.err
 
 
 def test_errors_carry_problem_place_and_remedy() -> None:
