@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from gravegis.errors import PluginError
 from gravegis.outputs.told import told
+from gravegis.science.care.steps import steps_of
 from gravegis.science.condition.reasons import in_words, reason, templates
 from gravegis.science.condition.scores import find_term, patterns
 from gravegis.science.condition.tables import rows
@@ -113,7 +114,7 @@ def phrase(pattern: str) -> str:
 
 def steps(treatment: str | None) -> tuple[str, ...]:
     """Return the steps of a treatment of treatments.csv, the fullest list where several rows share its words."""
-    found = [tuple(row["steps"].split("|")) for row in rows("treatments") if row["treatment"] == treatment]
+    found = [steps_of(row["plan"]) for row in rows("treatments") if row["treatment"] == treatment]
     return max(found, key=len, default=())
 
 
