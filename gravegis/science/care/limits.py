@@ -91,7 +91,7 @@ class LiftingConstants:
 
 
 METRIC = LiftingConstants(load=23.0, near=25.0, far=63.0, knuckles=75.0, slope=0.003, least_travel=25.0, travel=4.5)
-"""In centimetres and kilograms (NIOSH 94-110, rev. 2021; the farthest reach in centimetres from memory, unconfirmed)."""
+"""In centimetres and kilograms (NIOSH 94-110, rev. 2021; farthest reach from memory, unconfirmed)."""
 
 US = LiftingConstants(load=51.0, near=10.0, far=25.0, knuckles=30.0, slope=0.0075, least_travel=10.0, travel=1.8)
 """In inches and pounds (NIOSH 94-110, rev. 2021)."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
@@ -12,10 +14,13 @@ from gravegis.science.condition.reasons import in_words
 from gravegis.science.condition.scores import group_of, patterns, read_findings, score_stones
 from gravegis.science.condition.tables import plain, rows
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
 CLEANER = "quaternary-ammonium cleaner"
 
 
-def words_of(row: dict[str, str], key: str) -> list[str]:
+def words_of(row: Mapping[str, str], key: str) -> list[str]:
     return [row[key], *filter(None, row["aliases"].split("|"))]
 
 
@@ -25,7 +30,7 @@ def care_for(pattern: str, severity: int, material: str = "marble") -> Care:
 
 
 @pytest.mark.parametrize("row", rows("treatments"), ids=lambda row: f"{row['group']}-{row['material_class']}")
-def test_a_treatment_rule_decides_for_its_group_and_material_only(row: dict[str, str]) -> None:
+def test_a_treatment_rule_decides_for_its_group_and_material_only(row: Mapping[str, str]) -> None:
     of_class = "carbonate" if row["material_class"] == "any" else row["material_class"]
     fired = rule_for(row["group"], of_class)
     assert (fired.treatment, fired.who, fired.method, fired.plan) == (
@@ -38,7 +43,7 @@ def test_a_treatment_rule_decides_for_its_group_and_material_only(row: dict[str,
 
 
 @pytest.mark.parametrize("row", rows("contraindications"), ids=lambda row: f"{row['method']}-{row['material_class']}")
-def test_a_contraindication_holds_for_its_method_and_material_only(row: dict[str, str]) -> None:
+def test_a_contraindication_holds_for_its_method_and_material_only(row: Mapping[str, str]) -> None:
     materials = {"carbonate": "marble", "any": "granite", "unknown": "", "other metal": "bronze", "silicate": "granite"}
     material = materials.get(row["material_class"], row["material_class"])
     said = verdict(row["method"], material)
@@ -47,7 +52,7 @@ def test_a_contraindication_holds_for_its_method_and_material_only(row: dict[str
 
 
 @pytest.mark.parametrize("row", rows("part_rules"), ids=lambda row: row["part"])
-def test_a_rule_of_a_part_fires_for_its_part_and_no_other(row: dict[str, str]) -> None:
+def test_a_rule_of_a_part_fires_for_its_part_and_no_other(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "part"):
         found = restrict.part_limit(0, typed, "marble" if row["verdict"] == "strictest" else None)
         assert row["words"] in in_words(found.reason)
@@ -58,7 +63,7 @@ def test_a_rule_of_a_part_fires_for_its_part_and_no_other(row: dict[str, str]) -
 
 
 @pytest.mark.parametrize("row", [one for one in rows("part_rules") if one["materials"]], ids=lambda row: row["part"])
-def test_a_part_without_a_name_is_known_by_its_material(row: dict[str, str]) -> None:
+def test_a_part_without_a_name_is_known_by_its_material(row: Mapping[str, str]) -> None:
     for material in row["materials"].split("|"):
         assert row["words"] in in_words(restrict.part_limit(0, None, material).reason)
 
@@ -70,7 +75,7 @@ def test_a_part_that_is_not_in_the_table_is_a_conservators() -> None:
 
 
 @pytest.mark.parametrize("row", rows("sensitive_kinds"), ids=lambda row: row["term"])
-def test_sensitive_ground_asks_what_its_row_says(row: dict[str, str]) -> None:
+def test_sensitive_ground_asks_what_its_row_says(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "term"):
         found = restrict.ground_limit(0, typed, "P1", distance_m=2.0, buffer_m=5.0)
         assert found.verdict == row["verdict"]
@@ -80,7 +85,7 @@ def test_sensitive_ground_asks_what_its_row_says(row: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("row", rows("permission_needs"), ids=lambda row: row["term"])
-def test_what_a_stone_is_asks_for_leave_until_it_is_granted(row: dict[str, str]) -> None:
+def test_what_a_stone_is_asks_for_leave_until_it_is_granted(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "term"):
         held = permissions.consent_holds([typed], [float("nan")], [])
         assert (held.hold[0], held.missing[0]) == (permissions.NEEDS_PERMISSION, (row["kind"],))
@@ -90,7 +95,7 @@ def test_what_a_stone_is_asks_for_leave_until_it_is_granted(row: dict[str, str])
 
 
 @pytest.mark.parametrize("row", rows("permission_kinds"), ids=lambda row: row["term"])
-def test_leave_that_was_asked_for_and_not_given_holds_a_stone_where_it_is_about_treatment(row: dict[str, str]) -> None:
+def test_leave_that_was_asked_for_and_not_given_holds_a_stone_where_it_is_about_treatment(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "term"):
         for state in rows("permission_states"):
             for said in words_of(state, "term"):
@@ -117,7 +122,7 @@ def test_a_young_burial_waits_for_the_right_holder_and_an_old_or_unread_one_does
 
 
 @pytest.mark.parametrize("row", rows("done_kinds"), ids=lambda row: row["term"])
-def test_work_on_record_counts_as_a_cleaning_or_not(row: dict[str, str]) -> None:
+def test_work_on_record_counts_as_a_cleaning_or_not(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "term"):
         found = history.cleanings(2, [0], [typed], [100.0])
         assert bool(found.before[0]) == (row["is_cleaning"] == "yes")
@@ -136,7 +141,7 @@ def test_the_interval_ends_and_somebody_may_answer_for_going_earlier() -> None:
 
 
 @pytest.mark.parametrize("row", rows("growth_forms"), ids=lambda row: row["term"])
-def test_growth_is_looked_at_again_by_the_way_it_grows(row: dict[str, str]) -> None:
+def test_growth_is_looked_at_again_by_the_way_it_grows(row: Mapping[str, str]) -> None:
     care = care_for(row["term"], 1)
     made = ways.choose_ways(care, np.array([False]))
     scrub = ways.way_table()[ways.SCRUB_NOW]
@@ -145,7 +150,7 @@ def test_growth_is_looked_at_again_by_the_way_it_grows(row: dict[str, str]) -> N
 
 
 @pytest.mark.parametrize("row", rows("care_ways"), ids=lambda row: row["way"])
-def test_a_way_is_taken_for_its_goal_and_agent(row: dict[str, str]) -> None:
+def test_a_way_is_taken_for_its_goal_and_agent(row: Mapping[str, str]) -> None:
     pattern = "soiling" if row["agent"] != CLEANER else "lichen"
     care = care_for(pattern, int(row["most_severity"]))
     assert ways.choose_ways(care, np.array([False]), goal=row["goal"]).way[0] == row["way"]
@@ -161,7 +166,7 @@ def test_heavy_growth_is_not_left_to_the_cleaner_alone_and_the_reason_says_so() 
 
 
 @pytest.mark.parametrize("row", rows("strengths"), ids=lambda row: f"{row['severity']}-{row['repeat']}")
-def test_strength_goes_by_growth_and_by_whether_it_is_a_repeat(row: dict[str, str]) -> None:
+def test_strength_goes_by_growth_and_by_whether_it_is_a_repeat(row: Mapping[str, str]) -> None:
     label = Label(name="cleaner in use")
     made = ways.choose_ways(care_for("lichen", int(row["severity"])), np.array([row["repeat"] == "yes"]), label=label)
     assert made.strength[0] == row["strength"]
@@ -184,7 +189,7 @@ def test_without_a_label_no_figure_is_printed_and_with_one_the_label_wins() -> N
 
 
 @pytest.mark.parametrize("row", rows("hot_materials"), ids=lambda row: row["material"])
-def test_dark_stone_has_hot_hours_and_light_stone_has_none(row: dict[str, str]) -> None:
+def test_dark_stone_has_hot_hours_and_light_stone_has_none(row: Mapping[str, str]) -> None:
     made = hot.by_rule([row["material"], "marble", None], 39600.0, 61200.0)
     assert made.from_s[0] == 39600.0
     assert made.to_s[0] == 61200.0
@@ -206,7 +211,7 @@ def test_no_word_of_a_table_stands_for_two_terms() -> None:
     for name, key in (("part_rules", "part"), ("sensitive_kinds", "term"), ("done_kinds", "term")):
         seen: dict[str, str] = {}
         for row in rows(name):
-            for word in words_of(dict(row), key):
+            for word in words_of(row, key):
                 assert seen.setdefault(plain(word), row[key]) == row[key]
 
 
