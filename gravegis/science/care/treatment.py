@@ -40,6 +40,7 @@ __all__ = [
     "Rule",
     "Verdict",
     "rule_for",
+    "steps_for",
     "treat_stones",
     "verdict",
 ]
@@ -153,6 +154,12 @@ def rule_for(group: str, of_class: str) -> Rule:
     """Return the rule for a group of harm on a class of material; raises KeyError for a group without rules."""
     known = _rules()
     return known[group, of_class] if (group, of_class) in known else known[group, "any"]
+
+
+def steps_for(treatment: str) -> tuple[str, ...]:
+    """Return the steps of a treatment by its words, the fullest where several rules share them; empty for none."""
+    found = [rule.steps for rule in _rules().values() if rule.treatment == treatment]
+    return max(found, key=len, default=())
 
 
 def verdict(method: str, material: str, *, pattern: str = "") -> Verdict:

@@ -95,7 +95,7 @@ def test_what_a_stone_is_asks_for_leave_until_it_is_granted(row: Mapping[str, st
 
 
 @pytest.mark.parametrize("row", rows("permission_kinds"), ids=lambda row: row["term"])
-def test_leave_that_was_asked_for_and_not_given_holds_a_stone_where_it_is_about_treatment(row: Mapping[str, str]) -> None:
+def test_leave_asked_for_and_not_given_holds_a_stone_where_it_is_about_treatment(row: Mapping[str, str]) -> None:
     for typed in words_of(row, "term"):
         for state in rows("permission_states"):
             for said in words_of(state, "term"):
