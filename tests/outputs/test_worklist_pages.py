@@ -49,7 +49,7 @@ def test_without_a_good_tap_all_water_is_brought(sample_run: Site) -> None:
 def test_whose_leave_is_missing_is_listed_by_whom_and_nobody_gives_no_page(sample_run: Site) -> None:
     stones = sample_run["stones"]
     why: list[str | None] = ["official military marker"] * 3
-    marked = stones.assign(significance=why + [None] * (len(stones) - 3))
+    marked = stones.assign(significance=pd.Series(why + [None] * (len(stones) - 3), dtype="str"))
     site = pipeline.run(sample_run.with_layers({"stones": marked}), ["worklist"]).site
     waiting = site["worklist"].loc[site["worklist"]["hold"] == "needs permission", "stone_id"]
     page = to_ask(site)
