@@ -34,9 +34,9 @@ __all__ = ["CHECKS"]
 # Inside unit -> how the name of a setting in that unit must end.
 SUFFIX = {
     "m": ("_m",), "mm": ("_mm",), "mm/h": ("_mm_h",), "l/min": ("_l_min",), "kPa": ("_kpa",), "l": ("_l",),
-    "deg": ("_deg",), "degC": ("_degc", "_k"), "s": ("_s",), "min": ("_min",), "h": ("_h",), "m/s": ("_m_s",),
-    "m2": ("_m2",), "mg/l": ("_mg_l",), "uS/cm": ("_us_cm",), "W/m2": ("_w_m2",),
-    "1": ("_n", "_frac", "_factor", "_ratio"),
+    "deg": ("_deg",), "degC": ("_degc",), "K": ("_k",), "s": ("_s",), "min": ("_min",), "h": ("_h",), "m/s": ("_m_s",),
+    "m2": ("_m2",), "kg": ("_kg",), "days": ("_days",), "years": ("_years",), "mg/l": ("_mg_l",),
+    "uS/cm": ("_us_cm",), "W/m2": ("_w_m2",), "1": ("_n", "_frac", "_factor", "_ratio"),
 }  # fmt: skip
 
 

@@ -19,7 +19,8 @@ from gravegis.outputs.crew_map import STRIP, CrewMap, day_shape
 from gravegis.outputs.days import crew_days, crew_file, file_stem
 from gravegis.outputs.not_today import RESTS_ON, not_today
 from gravegis.outputs.paper import BOLD, SMALL, Blank, CheckBox, Head, Part, box, para
-from gravegis.science.care.treatment import LOOK_FIRST, LOOK_STEPS
+from gravegis.science.care.steps import steps_of
+from gravegis.science.care.treatment import LOOK_FIRST, LOOK_PLAN, steps_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -380,7 +381,7 @@ def _ways(day: CrewDay) -> dict[str, tuple[str, ...]]:
         if not treatment:
             continue
         own = tuple(one.strip() for one in str(typed).split("|")) if typed else ()
-        steps = own or words.steps(treatment) or (LOOK_STEPS if treatment == LOOK_FIRST else ())
+        steps = own or steps_for(treatment) or (steps_of(LOOK_PLAN) if treatment == LOOK_FIRST else ())
         steps = (*steps, GRADES) if treatment == LOOK_FIRST else steps
         if len(steps) > len(made.get(treatment, ())):
             made[treatment] = steps

@@ -92,7 +92,7 @@ def remove_last_run(folder: Path) -> list[str]:
 
 def _make(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     made: list[Made] = []
-    for step in (_maps, _zone_pages, _crew_sheets, _tables, _words):
+    for step in (_maps, _zone_pages, _worklist_pages, _crew_sheets, _tables, _words):
         made.extend(step(site, folder, made_on, paper))
     return made
 
@@ -128,6 +128,16 @@ def _zone_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[Made
         return []
     file = zone_pages.write_zone_pages(site, folder / "zones.pdf", made_on=made_on, paper=paper)
     return [] if file is None else [Made(file, "a page per zone: one line per head, worst first, with its stones")]
+
+
+def _worklist_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
+    from gravegis.outputs import worklist_pages
+
+    if not site.has("worklist"):
+        return []
+    told = {"to_ask": "whose leave to ask for, and for which stones"}
+    files = worklist_pages.write_worklist_pages(site, folder, made_on=made_on, paper=paper)
+    return [Made(file, told.get(file.stem, "the worklist by block, what to load, limits of the day")) for file in files]
 
 
 def _crew_sheets(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
