@@ -60,7 +60,7 @@ def test_a_zipped_shapefile_is_read(tmp_path: Path) -> None:
 def test_a_zip_without_one_shapefile_is_refused(tmp_path: Path) -> None:
     with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
         archive.writestr("readme.txt", "x")
-    with pytest.raises(LayerError, match="holds 0 Shapefiles"):
+    with pytest.raises(LayerError, match="holds 0 files that can be read"):
         read_file(tmp_path / "a.zip")
     (tmp_path / "b.zip").write_bytes(b"PK nonsense")
     with pytest.raises(LayerError, match="cannot be opened"):

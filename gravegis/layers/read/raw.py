@@ -27,7 +27,8 @@ class Raw:
 
     `crs` is None where the file says nothing usable, `trouble` then tells what it says; `stated` is False where
     the system follows from the kind of file only, so that a person may name another. `decimal` is the decimal
-    sign found in a text table, empty where nothing tells.
+    sign found in a text table, empty where nothing tells. `epoch` tells from where a workbook counts days (1900 or
+    1904), `unit_m` the metres of the unit a drawing says it counts in, `asks_unit` that it ought to and does not.
     """
 
     frame: Frame
@@ -39,6 +40,9 @@ class Raw:
     decimal: str = ""
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    epoch: str = ""
+    unit_m: float | None = None
+    asks_unit: bool = False
 
 
 def shown(things: Iterable[object], most: int = SHOWN) -> str:

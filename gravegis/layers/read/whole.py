@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 import sqlite3
 import struct
+import time
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from gravegis.errors import LayerError
 from gravegis.layers.read.raw import many
@@ -15,9 +18,12 @@ from gravegis.layers.read.raw import many
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import numpy.typing as npt
+
 __all__ = ["Counted", "geojson", "geopackage", "shapefile"]
 
 _AGAIN = "Copy or export the file again."
+_MOST_COUNTING_S = 10.0  # a million rows are counted in a second; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +116,7 @@ def geopackage_rows(path: Path, layer: str) -> Counted:
     quoted = '"' + layer.replace('"', '""') + '"'
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            _limited(connection)
             rows = int(connection.execute(f"SELECT count(*) FROM {quoted}").fetchone()[0])
             found = connection.execute(
                 "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (layer,)
@@ -124,6 +131,12 @@ def geopackage_rows(path: Path, layer: str) -> Counted:
         raise LayerError(f"the GeoPackage cannot be read ({error})", where=path.name, remedy=_AGAIN) from None
 
 
+def _limited(connection: sqlite3.Connection) -> None:
+    """Stop a query that does not end: a layer may be a view, and a view may go round for ever."""
+    ends_at = time.monotonic() + _MOST_COUNTING_S
+    connection.set_progress_handler(lambda: time.monotonic() > ends_at, 100_000)
+
+
 def shapefile(path: Path) -> Counted:
     """Check the three files of a Shapefile against each other; raises LayerError when one is missing or cut."""
     index, table = beside(path, ".shx"), beside(path, ".dbf")
@@ -135,7 +148,8 @@ def shapefile(path: Path) -> Counted:
         )  # fmt: skip
     for file in (path, index):
         _check_length(file)
-    shapes = (index.stat().st_size - 100) // 8
+    placed = _outlines(path, index)
+    shapes = len(placed)
     rows, deleted = _table_rows(table)
     if shapes != rows:
         raise LayerError(
@@ -143,7 +157,27 @@ def shapefile(path: Path) -> Counted:
             remedy="Copy all files of that name again.",
         )  # fmt: skip
     notes = (f"{many(deleted, 'row')} marked as deleted in the file left out",) if deleted else ()
-    return Counted(rows - deleted, clash=_field_named_geometry(table), notes=notes)
+    return Counted(
+        rows - deleted, None if deleted else int(placed.sum()), clash=_field_named_geometry(table), notes=notes
+    )
+
+
+def _outlines(path: Path, index: Path) -> npt.NDArray[np.bool_]:
+    """Return for each row whether it has an outline; raises LayerError where the index points beside the outlines.
+
+    A library reads a row whose outline lies beyond the end of the file as a row without one.
+    """
+    shapes = np.fromfile(path, dtype=np.uint8)
+    pairs = np.fromfile(index, dtype=">i4", offset=100)
+    pairs = pairs[: len(pairs) // 2 * 2].reshape(-1, 2).astype(np.int64) * 2
+    start, length = pairs[:, 0], pairs[:, 1]
+    if ((start < 100) | (length < 4) | (start + 8 + length > len(shapes))).any():
+        raise LayerError("the index and the outlines do not belong together", where=index.name, remedy=_AGAIN)
+    said = shapes[start[:, None] + np.arange(4, 8)].astype(np.int64) @ (1 << np.array([24, 16, 8, 0]))
+    if (said * 2 != length).any():
+        raise LayerError("the index and the outlines do not belong together", where=index.name, remedy=_AGAIN)
+    kinds = shapes[start[:, None] + np.arange(8, 12)]
+    return np.asarray(kinds.any(axis=1))
 
 
 def beside(path: Path, suffix: str) -> Path | None:
