@@ -60,6 +60,8 @@ _ROWS: tuple[tuple[str, str, float, float], ...] = (
     ("km/h|kph", "m/s", 1 / 3.6, 0.0),
     ("mph", "m/s", 0.44704, 0.0),
     ("m2", "m2", 1.0, 0.0),
+    ("mg/l|ppm|g/m3", "mg/l", 1.0, 0.0),
+    ("ug/l|µg/l|μg/l|ppb", "mg/l", 0.001, 0.0),
     ("1|frac|share", "1", 1.0, 0.0),
     ("%|percent|pct", "1", 0.01, 0.0),
 )

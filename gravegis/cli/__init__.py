@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import versions
+from gravegis.cli import adding, versions
 from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
@@ -33,14 +33,6 @@ BUG, MENDABLE = 1, 2
 SITE = click.argument("site", type=click.Path(path_type=Path, file_okay=False))
 SEED = click.IntRange(0, 2**32 - 1)
 PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-ADDING = (
-    click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS [UNIT]",
-                 help='Which column of the file holds which of ours, such as throw_m="RADIUS ft".'),
-    click.option("--crs", metavar="EPSG:...", help="Reference system of the file where it does not say."),
-    click.option("--swap-xy", is_flag=True, help="The file has its two coordinates the wrong way round."),
-    click.option("--encoding", help="Encoding of a text file or a Shapefile table, such as cp1252."),
-    click.option("--file-layer", help="Layer within the file, where it holds several."),
-)  # fmt: skip
 
 
 class Commands(click.Group):
@@ -125,35 +117,8 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
     click.echo(f"Made {site} ({made.info.title}). Next: gravegis run {site}")
 
 
-@gravegis.command()
-@SITE
-@click.argument("layer")
-@click.argument("file", type=click.Path(path_type=Path, exists=True))
-def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: ANN401 - the options of ADDING
-    """Bring a file in as a layer: CSV with coordinates, GeoPackage, GeoJSON or Shapefile.
-
-    All problems of the file are said at once; the site is changed only if there are none.
-    """
-    from gravegis import pipeline, store
-    from gravegis.layers import bring
-
-    with store.locked(site):
-        brought = bring.bring_in(
-            store.load(site), layer, file, mapping=options["columns"], crs=options["crs"],
-            swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
-        )  # fmt: skip
-        done, dropped = pipeline.fresh(report_of(brought, layer, file))
-        store.save(done, site)
-    for one in dropped:
-        click.echo(f"  the results of {one.name} no longer stand ({one.reason}) and are dropped")
-    if dropped:
-        click.echo(
-            f"  maps and sheets in {site / 'out'} show the older results until you run again: gravegis run {site}"
-        )
-
-
-for _option in reversed(ADDING):
-    add = _option(add)
+gravegis.add_command(adding.add)
+gravegis.add_command(adding.look)
 
 
 @gravegis.command(name="set")

@@ -10,6 +10,7 @@ import pandas as pd
 
 from gravegis import units
 from gravegis.errors import LayerError, Problem, SettingError
+from gravegis.layers.compass import bearing_of
 from gravegis.layers.read import numbers
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import shown
@@ -142,6 +143,8 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
 def _value(text: str, column: Column, unit: str, style: numbers.Style) -> float | None:
     if column.unit == "m" and (metres := _feet_inches(text)) is not None:
         return metres
+    if column.unit == "deg" and (bearing := bearing_of(text)) is not None:
+        return bearing
     parts = numbers.split(text)
     value = None if parts is None else numbers.read(parts[0], style.decimal)
     if parts is None or value is None:

@@ -14,9 +14,10 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["Raw", "as_text", "many", "shown", "tidy_names"]
+__all__ = ["Raw", "as_text", "brief", "many", "shown", "tidy_names"]
 
 SHOWN = 5
+_LONG = 200
 # Names the site file needs for itself; a column of a person that bears one gets another.
 _RESERVED = ("geometry", "fid", "_row", "_place")
 
@@ -45,9 +46,15 @@ class Raw:
     asks_unit: bool = False
 
 
+def brief(text: str, most: int = 6_000) -> str:
+    """Return words of a stranger as they can stand in a message: no control or direction marks, not endless."""
+    plain = "".join(sign if sign.isprintable() or sign == "\n" else "\ufffd" for sign in text[: most + 1])
+    return plain if len(plain) <= most else f"{plain[:most]}..."
+
+
 def shown(things: Iterable[object], most: int = SHOWN) -> str:
     """Return the first few of many in words: ``a, b, c and 12 more``."""
-    every = [str(thing) for thing in things]
+    every = [brief(str(thing).replace("\n", " "), _LONG) for thing in things]
     rest = len(every) - most
     return ", ".join(every[:most]) + (f" and {rest} more" if rest > 0 else "")
 
