@@ -78,17 +78,19 @@ def look(layer: str, file: Path, save_mapping: Path | None, **options: Any) -> N
     With --save-mapping the table is saved: take the question mark away from a line to accept it, then bring the file
     in with --mapping.
     """
+    from gravegis.layers.read.raw import brief, shown
+
     found = _look(layer, file, options)
     for words in (*found.raw.notes, *found.raw.warnings):
-        click.echo(f"  {words}")
-    width = max((len(row.in_file) for row in found.rows), default=6)
+        click.echo(f"  {brief(words)}")
+    width = max((len(row.in_file[:40]) for row in found.rows), default=6)
     click.echo(f"\n{'column':<{width}}  {'filled':>6}  {'becomes':<22}  why; examples")
     for row in found.rows:
         becomes = f"{row.becomes}{'' if row.taken or not row.becomes else ' ?'}" + (
             f" [{row.unit}]" if row.unit else ""
         )
-        examples = ", ".join(one[:20] for one in row.examples)
-        click.echo(f"{row.in_file:<{width}}  {row.filled:>6}  {becomes:<22}  {row.why}; {examples}")
+        examples = shown(one[:20] for one in row.examples)
+        click.echo(f"{shown([row.in_file[:40]]):<{width}}  {row.filled:>6}  {becomes:<22}  {row.why}; {examples}")
     click.echo("\n? is proposed, not taken: name it with --column, or take the mark away in a saved mapping.")
     if save_mapping is not None:
         _save(found, save_mapping)

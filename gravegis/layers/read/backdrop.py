@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gravegis.errors import LayerError
+from gravegis.layers.read.damage import library_reads
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,16 +22,12 @@ def read_backdrop(path: Path, *, layer: str | None = None, encoding: str | None 
     """
     del layer, encoding
     import rasterio
-    from rasterio.errors import RasterioError
 
-    try:
-        with rasterio.open(path.resolve(), driver="GTiff") as raster:
-            facts = f"{raster.width} x {raster.height} pixels, {raster.count} bands"
-            placed = raster.crs is not None
-            name = raster.crs.to_string()[:60] if placed else ""
-            pixel = abs(raster.transform.a)
-    except (RasterioError, ValueError) as error:
-        raise LayerError(f"the picture is damaged ({error})", where=path.name, remedy="Export it again.") from None
+    with library_reads(path, "picture"), rasterio.open(path.resolve(), driver="GTiff") as raster:
+        facts = f"{raster.width} x {raster.height} pixels, {raster.count} bands"
+        placed = raster.crs is not None
+        name = raster.crs.to_string()[:60] if placed else ""
+        pixel = abs(raster.transform.a)
     if placed:
         words = f"this is a picture of the ground ({facts}, pixels of {pixel:g} in {name}): a backdrop, not rows"
     else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -11,15 +13,15 @@ import pandas as pd
 import shapely
 from ezdxf import path as curves
 from ezdxf.filemanagement import readfile
-from ezdxf.lldxf.const import DXFError
 
 from gravegis.errors import LayerError
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.outlines import outlines_of
 from gravegis.layers.read.raw import Raw, many, shown, tidy_names
 from gravegis.layers.read.rows import no_encoding, one_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
 __all__ = ["read_drawing"]
@@ -27,6 +29,7 @@ __all__ = ["read_drawing"]
 _AGAIN = "Ask for the drawing again."
 _MOST_ENTITIES = 1_000_000  # blocks in blocks can make any number of lines; common practice, no source
 _MOST_DEEP = 8
+_LOST = ("ignoring content", "non-unique entity handle")  # words of the library for a drawing read in part
 _STEPS = 64  # straight pieces of a full circle: 1.2 mm off at a radius of 1 m (closed form: r (1 - cos(pi / 64)))
 _CURVES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 _TEXTS = ("TEXT", "MTEXT")
@@ -53,6 +56,7 @@ class _Drawn:
     texts: list[tuple[str, str, Any]] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
     count: int = 0
+    told: list[str] = field(default_factory=list)
 
 
 def read_drawing(path: Path, *, layer: str | None = None, encoding: str | None = None) -> Raw:
@@ -74,6 +78,7 @@ def read_drawing(path: Path, *, layer: str | None = None, encoding: str | None =
               for name, (one, lines) in tables.items()]  # fmt: skip
     chosen, is_lines = tables[one_of(counts, layer, where=path.name, what="layers")]
     frame, notes, said = _with_lines(chosen, drawn.texts) if is_lines else _with_points(chosen)
+    said += drawn.told
     words, unit_m = _UNITS.get(code, ("", None))
     unit = (
         f"the drawing says that it counts in {words}" if words else "the drawing does not say in which unit it counts"
@@ -88,19 +93,35 @@ def read_drawing(path: Path, *, layer: str | None = None, encoding: str | None =
 
 def _drawn(path: Path) -> tuple[_Drawn, int]:
     _check_end(path)
-    try:
+    drawn = _Drawn()
+    with library_reads(path, "drawing", _AGAIN), _told(path) as told:
         document = readfile(path)
-        drawn = _Drawn()
         _take(document.modelspace(), drawn, 0)
         code = int(document.header.get("$INSUNITS", 0))
-    except LayerError:
-        raise
-    except (DXFError, ValueError, TypeError, KeyError, IndexError, AttributeError, ZeroDivisionError,
-            RecursionError, OverflowError, UnicodeError, shapely.errors.ShapelyError) as error:  # fmt: skip
-        # the library meets damage with whatever its parts happen to raise
-        words = f"the drawing is damaged ({type(error).__name__}: {str(error)[:80]})"
-        raise LayerError(words, where=path.name, remedy=_AGAIN) from None
+    drawn.told = [f"the reader says: {words[:160]}" for words in dict.fromkeys(told)][:3]
     return drawn, code
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[list[str]]:
+    """Gather what the library writes into its log; where it says that it left something out, the file is refused."""
+    logger, told = logging.getLogger("ezdxf"), list[str]()
+
+    class Ear(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            told.append(record.getMessage())
+
+    ear, before = Ear(logging.WARNING), logger.propagate
+    logger.addHandler(ear)
+    logger.propagate = False
+    try:
+        yield told
+    finally:
+        logger.removeHandler(ear)
+        logger.propagate = before
+    lost = [words for words in told if any(word in words.lower() for word in _LOST)]
+    if lost:
+        raise LayerError(f"the drawing is damaged ({shown(dict.fromkeys(lost), 2)})", where=path.name, remedy=_AGAIN)
 
 
 def _check_end(path: Path) -> None:
@@ -153,7 +174,7 @@ def _line(entity: Any) -> Any:  # noqa: ANN401 - a shapely line, closed where th
         return shapely.LineString([_xy(entity.dxf.start), _xy(entity.dxf.end)])
     made = curves.make_path(entity)
     places = [(one.x, one.y) for one in made.flattening(_sagitta(made), segments=_STEPS // 4)]
-    if getattr(entity, "is_closed", False) or entity.dxf.get("flags", 0) & 1 or entity.dxftype() == "CIRCLE":
+    if any(getattr(entity, name, False) for name in ("closed", "is_closed")) or entity.dxftype() == "CIRCLE":
         places = [*places, places[0]] if places[0] != places[-1] else places
     return shapely.LineString(places) if len(places) > 1 else shapely.LineString([places[0], places[0]])
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pyogrio
 
-from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.rows import as_raw, has_places, library_path, no_encoding, no_layer, read_rows
 from gravegis.layers.read.whole import Counted
 
@@ -23,10 +23,8 @@ def read_flatgeobuf(path: Path, *, layer: str | None = None, encoding: str | Non
     """Read a FlatGeobuf file; raises LayerError when it is cut, or holds fewer rows than its head says."""
     no_encoding(encoding, "FlatGeobuf is always UTF-8")
     no_layer(layer, "A FlatGeobuf file")
-    try:
+    with library_reads(path):
         rows = int(pyogrio.read_info(library_path(path), force_feature_count=True)["features"])
-    except (RuntimeError, ValueError) as error:
-        raise LayerError(f"the file is cut or damaged ({error})", where=path.name, remedy="Export it again.") from None
     frame, said = read_rows(path, Counted(rows))
     crs, trouble = understood(frame.crs) if has_places(frame) and frame.crs is not None else (None, "")
     return as_raw(frame, crs, trouble, said, ())

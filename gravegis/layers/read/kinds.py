@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 from gravegis.errors import LayerError
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from pathlib import Path, PurePath
 
     from gravegis.layers.read.raw import Raw
 
@@ -49,7 +49,13 @@ TABLE: tuple[Kind, ...] = (
     Kind("a Shapefile", (".shp",), rb"\A\x00\x00\x27\x0a", "vector", "read_shapefile"),
     Kind("FlatGeobuf", (".fgb",), rb"\Afgb[\x01-\x0f]fgb", "flatgeobuf", "read_flatgeobuf"),
     Kind("GeoParquet", (".parquet", ".geoparquet"), rb"\APAR1", "parquet", "read_parquet"),
-    Kind("a spreadsheet", (".xlsx", ".xlsm"), rb"(?s)\APK\x03\x04.*(?:xl/|\[Content_Types\])", "sheet", "read_sheet"),
+    Kind(
+        "a spreadsheet",
+        (".xlsx", ".xlsm"),
+        rb"(?s)\APK\x03\x04.*(?:xl/|docProps/|\[Content_Types\])",
+        "sheet",
+        "read_sheet",
+    ),
     Kind("KMZ", (".kmz",), rb"(?s)\APK\x03\x04.*\.kml", "kml", "read_kmz"),
     Kind("a zip file", (".zip",), rb"\APK\x03\x04", "archive", "read_zip"),
     Kind("KML", (".kml",), _XML + rb"(?:\w+:)?kml\b", "kml", "read_kml"),
@@ -73,7 +79,7 @@ NOT_READ: tuple[tuple[bytes, str, str], ...] = (
 )
 
 
-def by_ending(path: Path) -> Kind | None:
+def by_ending(path: PurePath) -> Kind | None:
     """Return the kind that the name of a file tells."""
     ending = path.suffix.lower()
     return next((kind for kind in TABLE if ending in kind.endings), None)

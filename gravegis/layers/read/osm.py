@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import struct
-import warnings
 import zlib
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ import pyogrio
 
 from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.raw import Raw, many, shown
 from gravegis.layers.read.rows import as_raw, library_path, no_encoding, one_of, read_rows
 from gravegis.layers.read.whole import Counted
@@ -109,13 +109,9 @@ def _extract(path: Path, wanted: str | None) -> tuple[Raw, set[str]]:
 
 
 def _count(path: Path, name: str) -> int:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about rings that do not close: said with the rows
-            path_there = library_path(path)
-            return len(pyogrio.raw.read(path_there, layer=name, columns=[], read_geometry=False, return_fids=True)[1])
-    except (RuntimeError, ValueError) as error:
-        raise LayerError(f"the file is cut or damaged ({error})", where=path.name, remedy=_AGAIN) from None
+    with library_reads(path, remedy=_AGAIN):
+        fids = pyogrio.raw.read(library_path(path), layer=name, columns=[], read_geometry=False, return_fids=True)[1]
+        return len(fids)
 
 
 def _one_id(frame: Frame) -> Frame:

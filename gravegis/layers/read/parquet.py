@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
-import shapely
-from pyproj.exceptions import CRSError
 
 from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.rows import as_raw, has_places, no_encoding, no_layer
 
 if TYPE_CHECKING:
@@ -32,18 +31,14 @@ def read_parquet(path: Path, *, layer: str | None = None, encoding: str | None =
     no_encoding(encoding, "Parquet is always UTF-8")
     no_layer(layer, "A Parquet file")
     try:
-        import pyarrow as pa
         from pyarrow import parquet
     except ImportError:
         raise LayerError(
             "Parquet needs a library that is not installed", where=path.name, remedy='pip install "gravegis[parquet]"'
         ) from None
-    try:
-        with parquet.ParquetFile(path) as file:
-            counted, names = int(file.metadata.num_rows), {*(file.metadata.metadata or {})}
-            frame: Frame = gpd.read_parquet(path) if b"geo" in names else _plain(file)
-    except (pa.ArrowException, ValueError, TypeError, KeyError, shapely.errors.ShapelyError, CRSError) as error:
-        raise LayerError(f"the file is cut or damaged ({error})", where=path.name, remedy="Export it again.") from None
+    with library_reads(path), parquet.ParquetFile(path) as file:
+        counted, names = int(file.metadata.num_rows), {*(file.metadata.metadata or {})}
+        frame: Frame = gpd.read_parquet(path) if b"geo" in names else file.read().to_pandas()
     if len(frame) != counted:
         raise LayerError(
             f"{len(frame)} rows were read, the file says it holds {counted}", where=path.name,
@@ -55,8 +50,3 @@ def read_parquet(path: Path, *, layer: str | None = None, encoding: str | None =
     crs, trouble = understood(frame.crs) if has_places(frame) and frame.crs is not None else (None, "")
     implied = _DEGREES if crs is not None and crs.to_authority() == ("OGC", "CRS84") else ""
     return as_raw(frame, crs, trouble, (), (), implied=implied)
-
-
-def _plain(file: Any) -> Frame:  # noqa: ANN401 - the library has no types
-    frame: Frame = file.read().to_pandas()
-    return frame

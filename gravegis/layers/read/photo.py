@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import warnings
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import pandas as pd
 import shapely
-from PIL import Image, UnidentifiedImageError
+from PIL import Image
 from PIL.ExifTags import GPS, IFD, Base
 
 from gravegis.errors import LayerError, Problem
 from gravegis.layers.crs import understood
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.raw import Raw, many, shown
 from gravegis.layers.read.rows import no_encoding, no_layer
 
@@ -51,12 +51,11 @@ def read_photos(path: Path, *, layer: str | None = None, encoding: str | None = 
     rows, problems = [], list[Problem]()
     for file in files:
         try:
-            rows.append(_facts(file))
-        except (OSError, ValueError, SyntaxError, UnidentifiedImageError, Image.DecompressionBombError,
-                TypeError, KeyError, ZeroDivisionError, OverflowError) as error:  # fmt: skip
-            # the library meets damage with whatever its parts happen to raise
-            words = f"the photo is cut or damaged ({str(error)[:80] or type(error).__name__})"
-            problems.append(Problem(words, file.name, "Copy it from the phone again."))
+            with library_reads(file, "photo", "Copy it from the phone again."):
+                exif, camera, place = _exif(file)
+            rows.append(_facts(file, exif, camera, place))
+        except LayerError as error:
+            problems.extend(error.problems)
     if problems:
         raise LayerError.of(problems)
     return _as_raw(rows)
@@ -81,16 +80,19 @@ def _as_raw(rows: list[dict[str, Any]]) -> Raw:
     return Raw(frame, understood("EPSG:4326")[0], _BASIS, stated=True, notes=notes, warnings=tuple(said))
 
 
-def _facts(file: Path) -> dict[str, Any]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about large pictures and odd EXIF blocks: both are judged here
-        with Image.open(file, formats=["JPEG", "MPO"]) as picture:
-            if picture.width * picture.height > _MOST_PIXELS:
-                raise ValueError(f"{picture.width} x {picture.height} pixels")
-            exif = picture.getexif()
-            camera, place = exif.get_ifd(IFD.Exif), exif.get_ifd(IFD.GPSInfo)
-            picture.draft("L", (64, 64))
-            picture.load()  # a cut picture is noticed only here
+def _exif(file: Path) -> tuple[Mapping[int, Any], Mapping[int, Any], Mapping[int, Any]]:
+    """Return what a photo tells of itself, of the camera and of its place; a cut picture is noticed by decoding it."""
+    with Image.open(file, formats=["JPEG", "MPO"]) as picture:
+        if picture.width * picture.height > _MOST_PIXELS:
+            raise ValueError(f"{picture.width} x {picture.height} pixels")
+        exif = picture.getexif()
+        camera, place = exif.get_ifd(IFD.Exif), exif.get_ifd(IFD.GPSInfo)
+        picture.draft("L", (64, 64))
+        picture.load()
+    return exif, camera, place
+
+
+def _facts(file: Path, exif: Mapping[int, Any], camera: Mapping[int, Any], place: Mapping[int, Any]) -> dict[str, Any]:
     row: dict[str, Any] = {"photo_id": file.stem, "folder": file.parent.name, "file": file.name}
     row["geometry"] = _position(place)
     row |= _times(camera, place)
@@ -112,7 +114,7 @@ def _position(place: Mapping[int, Any]) -> shapely.Point | None:
     if lat is None or lon is None or (lat == 0 and lon == 0) or abs(lat) > 90 or abs(lon) > 180:
         return None
     if datum not in _WGS:
-        raise ValueError(f"its position is on the datum {datum[:20]}, not WGS 84")
+        raise LayerError(f"its position is on the datum {datum[:20]}, not WGS 84", remedy="Leave the photo out.")
     return shapely.Point(lon, lat)
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from gravegis.errors import LayerError
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -18,6 +20,7 @@ __all__ = ["Raw", "as_text", "brief", "many", "shown", "tidy_names"]
 
 SHOWN = 5
 _LONG = 200
+_MOST_COLUMNS = 1_900  # SQLite, on which a site file rests, allows 2,000 (its limits page)
 # Names the site file needs for itself; a column of a person that bears one gets another.
 _RESERVED = ("geometry", "fid", "_row", "_place")
 
@@ -71,6 +74,11 @@ def tidy_names(names: Iterable[object], *, placed: bool) -> tuple[list[str], lis
     `placed` tells that the last name is the geometry, which stays.
     """
     given = [str(name) for name in names]
+    if len(given) > _MOST_COLUMNS:
+        raise LayerError(
+            f"the table has {len(given):,} columns, a site file holds {_MOST_COLUMNS}",
+            remedy="Leave out what is not needed; or is the separator another one?",
+        )
     taken = {"geometry"} if placed else set[str]()
     made, notes = list[str](), list[str]()
     for number, name in enumerate(given, start=1):

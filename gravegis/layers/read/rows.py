@@ -9,11 +9,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
-import shapely
 
-from gravegis.errors import LayerError
+from gravegis.errors import GravegisError, LayerError
 from gravegis.layers.crs import understood
-from gravegis.layers.read.raw import Raw, as_text, many, shown, tidy_names
+from gravegis.layers.read.damage import library_reads
+from gravegis.layers.read.raw import Raw, as_text, brief, many, shown, tidy_names
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -93,10 +93,8 @@ def no_layer(layer: str | None, what: str) -> None:
 
 def layer_name(path: Path, wanted: str | None) -> str:
     """Return the layer of a file to read; raises LayerError with the layers there are."""
-    try:
+    with library_reads(path):
         names = [str(name) for name, _ in pyogrio.list_layers(library_path(path))]
-    except pyogrio.errors.DataSourceError as error:
-        raise LayerError(f"the file cannot be opened ({error})", where=path.name, remedy="Export it again.") from None
     return one_of(names, wanted, where=path.name, what="layers")
 
 
@@ -118,9 +116,11 @@ def read_rows(path: Path, counted: Counted, *, prefix: str = "", **how: Any) -> 
             raise LayerError(
                 f"'{how.get('encoding')}' is no encoding known here", where="--encoding", remedy="Such as cp1252."
             ) from None
-        except (ValueError, RuntimeError, TypeError, shapely.errors.ShapelyError) as error:
+        except GravegisError:
+            raise
+        except Exception as error:
             raise LayerError(
-                f"the file cannot be read ({error})", where=path.name, remedy="Export it again."
+                f"the file cannot be read ({brief(str(error), 160)})", where=path.name, remedy="Export it again."
             ) from error
     if len(frame) != counted.rows:
         raise LayerError(

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import warnings
-import zipfile
 from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -13,6 +11,7 @@ import pandas as pd
 
 from gravegis.errors import LayerError
 from gravegis.layers.read import archive, numbers
+from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.raw import Raw, many, shown, tidy_names
 from gravegis.layers.read.xml_text import scan
 
@@ -74,21 +73,12 @@ def _look_inside(path: Path) -> None:
 def _workbook(path: Path, *, results: bool) -> tuple[dict[str, Cells], str]:
     import openpyxl
 
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about styles and other things that play no part here
-            book = openpyxl.load_workbook(path, read_only=True, data_only=results, keep_links=False)
-            try:
-                sheets = {sheet.title: _cells(sheet) for sheet in book.worksheets}
-            finally:
-                book.close()
-    except LayerError:
-        raise
-    except (zipfile.BadZipFile, OSError, ValueError, KeyError, TypeError, IndexError, AttributeError,
-            SyntaxError, OverflowError, EOFError) as error:  # fmt: skip
-        # the library meets damage with whatever its parts happen to raise
-        words = f"the workbook is damaged ({type(error).__name__}: {str(error)[:80]})"
-        raise LayerError(words, where=path.name, remedy=_AGAIN) from None
+    with library_reads(path, "workbook", _AGAIN), path.open("rb") as stream:
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=results, keep_links=False)
+        try:
+            sheets = {sheet.title: _cells(sheet) for sheet in book.worksheets}
+        finally:
+            book.close()
     return sheets, "1904" if book.epoch.year == 1904 else "1900"
 
 

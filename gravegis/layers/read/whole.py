@@ -58,6 +58,11 @@ def geojson(path: Path) -> Counted:
             top = json.load(stream, object_pairs_hook=_lean)
     except UnicodeDecodeError:
         raise LayerError("the file is not UTF-8, as GeoJSON must be", where=path.name, remedy=_AGAIN) from None
+    except _LinkedError:
+        raise LayerError(
+            "its 'crs' member is a link to elsewhere, and the library would follow it", where=path.name,
+            remedy="Take the member out of the file and name the system with --crs.",
+        ) from None  # fmt: skip
     except (json.JSONDecodeError, RecursionError) as error:
         raise LayerError(f"the file is cut or no GeoJSON ({error})", where=path.name, remedy=_AGAIN) from None
     if isinstance(top, _Marker):
@@ -86,13 +91,24 @@ def _counted(features: list[_Marker], member: object) -> Counted:
     )
 
 
+class _LinkedError(Exception):
+    """Stops the reading of a text that names a reference system by an address."""
+
+
 def _lean(pairs: list[tuple[str, Any]]) -> Any:  # noqa: ANN401 - whatever JSON holds
+    if any(name == "crs" and _is_link(value) for name, value in pairs):
+        raise _LinkedError
     found = dict(pairs)
     if found.get("type") == "Feature":
         properties = found.get("properties")
         has = properties if isinstance(properties, dict) else {}
         return _Marker(found.get("geometry") is not None, "geometry" in has, found.get("id"))
     return {"type": found["type"]} if "coordinates" in found and "type" in found else found
+
+
+def _is_link(member: object) -> bool:
+    """Whether a ``crs`` member, of the collection or of anything in it, is an address; only names are read here."""
+    return isinstance(member, dict) and bool(member.get("properties")) and member.get("type") not in ("name", "EPSG")
 
 
 def geopackage(path: Path) -> None:
@@ -105,7 +121,7 @@ def geopackage(path: Path) -> None:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
             verdict = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:  # a message may hold bytes of the damaged page
         verdict = str(error)
     if verdict != "ok":
         raise LayerError(f"the GeoPackage is cut or damaged ({verdict})", where=path.name, remedy=_AGAIN)
@@ -127,7 +143,7 @@ def geopackage_rows(path: Path, layer: str) -> Counted:
             column = '"' + str(found[0]).replace('"', '""') + '"'
             placed = connection.execute(f"SELECT count({column}) FROM {quoted}").fetchone()[0]
             return Counted(rows, int(placed), "geometry" in names and found[0] != "geometry")
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise LayerError(f"the GeoPackage cannot be read ({error})", where=path.name, remedy=_AGAIN) from None
 
 
