@@ -11,7 +11,7 @@ from gravegis.errors import LayerError, Problem
 from gravegis.layers import dates, years
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import many, shown
-from gravegis.layers.values import Converted, convert, unit_in_name
+from gravegis.layers.values import Converted, carries_units, convert, mixed_units, unit_in_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -167,6 +167,11 @@ def _figures(series: pd.Series[Any], column: Column, how: Manner, where: str) ->
         notes.append(f"{column.name}: {many(count, 'value')} {word} a limit (such as '{example}'): not a figure, the "
                      f"limit stands in {name}")  # fmt: skip
     done = convert(plain, column, unit=how.unit, decimal=how.decimal, where=where)
+    if extra and not how.unit and not (problems or done.problems):
+        stripped = [_limit(value, (*_BELOW, *_ABOVE)) or value for value in series]
+        together = pd.Series(stripped, index=series.index, dtype="str", name=series.name)
+        bare, dressed = carries_units(together, column)
+        problems.extend([mixed_units(together, column, bare, dressed, where)] if bare and dressed else [])
     done.notes.extend(notes)
     done.problems.extend(problems)
     return done, extra
