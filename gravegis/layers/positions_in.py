@@ -17,6 +17,7 @@ from gravegis.layers.local_grid import lay_grid
 from gravegis.layers.read import coordinates as positions
 from gravegis.layers.read.raw import shown
 from gravegis.layers.taped import find_tapes, place_rows, with_places
+from gravegis.layers.two_pairs import compared
 
 if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
@@ -60,8 +61,10 @@ def from_columns(site: Holder, mapped: Mapped, raw: Raw, typed: Typed, road: Roa
         text = positions.find_wkt(frame, mapped.place)
         pair = None if text is not None else positions.find_pair(names, mapped.place)
     except LayerError as error:
-        road.add(error.problems)
+        apart = "".join(f"\n      {words}" for words in compared(frame))
+        road.add([Problem(one.problem, one.where, f"{one.remedy}{apart}") for one in error.problems])
         return frame, raw
+    road.warnings.extend(compared(raw.frame))
     if text is None and pair is None:
         if (tapes := find_tapes(names)) is not None:
             return _from_tapes(site, frame, tapes, raw, road)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Unpack
 
 from gravegis.errors import LayerError
@@ -17,6 +17,7 @@ from gravegis.layers.read.coordinates import PLACE, find_pair, find_wkt
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.road import Road
 from gravegis.layers.schema import input_layer
+from gravegis.layers.two_pairs import compared
 from gravegis.layers.typed import Options, Typed
 from gravegis.layers.values import carries_units
 from gravegis.layers.vocabulary import known_words
@@ -67,6 +68,7 @@ def look(layer: str, path: Path, **options: Unpack[Options]) -> Look:
     road = Road(wanted, path.name)
     raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
     road.stop()
+    raw = replace(raw, warnings=(*raw.warnings, *compared(raw.frame)))
     rows = look_at(raw, wanted, typed.mapping, typed.words)
     said = {"crs": typed.crs, "encoding": typed.encoding, "file_layer": typed.file_layer, "unit": typed.unit,
             "dates": typed.dates, "bearings": typed.bearings, "swap_xy": "yes" if typed.swap_xy else "",

@@ -118,7 +118,7 @@ def place_rows(frame: Frame, tapes: Tapes, known: Mapping[str, Any], ids: list[s
             done.problems.append(Problem(f"{many(len(rows), 'row')}, {words}: {shown(rows)}", "tapes", remedy))
     placed_n = sum(one is not None for one in done.geometry)
     missed = f"; tapes miss each other by {worst[0]:.2f} m at most ({worst[1]})" if worst[0] > _TOLD_M else ""
-    done.notes.append(f"{many(placed_n, 'place')} from taped distances{missed}")
+    done.notes.append(f"{many(placed_n, 'place')} from taped distances{missed}; errors are those of the tapes alone")
     return done
 
 

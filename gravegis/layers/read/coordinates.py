@@ -26,7 +26,18 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["PLACE", "Pair", "Points", "find_pair", "find_wkt", "outlines", "plain_name", "points", "quarter_column"]
+__all__ = [
+    "PLACE",
+    "Pair",
+    "Points",
+    "every_pair",
+    "find_pair",
+    "find_wkt",
+    "outlines",
+    "plain_name",
+    "points",
+    "quarter_column",
+]
 
 PLACE = ("x", "y", "wkt")
 """Names a person may give a column of positions, beside the columns of the layer."""
@@ -95,10 +106,7 @@ def find_pair(columns: Sequence[str], chosen: Mapping[str, str]) -> Pair | None:
         if "x" not in chosen or "y" not in chosen:
             raise LayerError("only one of x and y is named", remedy="Name both: --column x=... --column y=... .")
         return Pair(chosen["x"], chosen["y"], _kind_of(chosen["x"], chosen["y"]))
-    plain: dict[str, str] = {}
-    for name in columns:
-        plain.setdefault(plain_name(name), name)
-    pairs = [Pair(plain[x], plain[y], kind) for x, y, kind in _names() if x in plain and y in plain]
+    pairs = every_pair(columns)
     if len(pairs) > 1:
         ways = "".join(f'\n      --column x="{one.x}" --column y="{one.y}"' for one in pairs)
         raise LayerError(
@@ -106,6 +114,14 @@ def find_pair(columns: Sequence[str], chosen: Mapping[str, str]) -> Pair | None:
             remedy=f"Name the pair to use:{ways}",
         )
     return pairs[0] if pairs else None
+
+
+def every_pair(columns: Sequence[str]) -> list[Pair]:
+    """Return every two columns whose names are those of a position."""
+    plain: dict[str, str] = {}
+    for name in columns:
+        plain.setdefault(plain_name(name), name)
+    return [Pair(plain[x], plain[y], kind) for x, y, kind in _names() if x in plain and y in plain]
 
 
 def _kind_of(x: str, y: str) -> str:

@@ -22,6 +22,7 @@ TAPE_M = 0.1
 _SLACK = 3.0  # tapes may miss each other by three times their standard error before they are said not to meet
 _STEPS = 50
 _DONE_M = 1e-9
+_ONE_M = 1e-3  # two places nearer than a tape can tell apart are one: own choice
 _FLAT = 0.1  # with the known points and the place nearly in line, the place slides along: sine of the angle between
 
 
@@ -84,7 +85,7 @@ def place_by_tapes(
     elif side:
         places = both[:1] if side == "left" else both[1:]
     else:
-        places = both[:1] if np.allclose(both[0], both[1]) else both
+        places = both[:1] if np.hypot(*(both[0] - both[1])) < _ONE_M else both
     left_over = taped - _reach(places[0], known)
     if np.abs(left_over).max() > _SLACK * np.hypot(tape_m, known_error_m):
         raise ValueError(f"the tapes do not meet: they miss by {np.abs(left_over).max():.2f} m")

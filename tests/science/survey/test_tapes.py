@@ -64,3 +64,9 @@ def test_tapes_that_cannot_be_are_refused_in_words(
 ) -> None:
     with pytest.raises(ValueError, match=words):
         place_by_tapes(known, lengths, side=side)
+
+
+def test_two_places_stay_two_far_from_the_origin_of_the_grid() -> None:
+    far = np.add(KNOWN[:2], [372000.0, 6250000.0])
+    assert place_by_tapes(far, [3.0, 5.0]).places_m.shape == (2, 2)
+    assert place_by_tapes(far, [2.0, 2.0]).places_m.shape == (1, 2)
