@@ -136,7 +136,12 @@ def in_unit(done: Mended, xy: Floats, raw: Raw, typed: Typed, source: Source | N
     if raw.asks_unit and typed.unit_m is None and typed.control is None:
         road.add([Problem("the drawing does not say in which unit it counts", "--unit",
                           "Ask who drew it: --unit m, --unit ft, --unit usft, --unit mm.")], of_crs=True)  # fmt: skip
-    if source is None or typed.control is not None or not source.crs.is_projected:
+    if source is None or typed.control is not None:
+        return xy
+    if not source.crs.is_projected:
+        if typed.unit:
+            problem = f"the coordinates are degrees, not counted in {typed.unit}"
+            road.add([Problem(problem, "--unit", "Leave --unit out, or name the grid with --crs.")], of_crs=True)
         return xy
     grid_m = float(source.crs.axis_info[0].unit_conversion_factor)
     file_m = typed.unit_m if typed.unit_m is not None else raw.unit_m

@@ -270,6 +270,11 @@ def test_a_ground_across_the_antimeridian_keeps_its_lengths(tmp_path: Path) -> N
     assert np.hypot(*(xy(heads)[0] - at[0])) < 25
 
 
+def test_a_unit_of_lengths_for_degrees_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(LayerError, match="degrees, not counted in ft"):
+        bring_in(new(), "stones", write(tmp_path / "a.csv", every_kind.CSV), unit="ft")
+
+
 @pytest.mark.cited("../shared/checks/overlay_and_clusters.md, row 19: EPSG:2264 at (-79, 35.8), pyproj")
 def test_survey_feet_are_not_international_feet(tmp_path: Path) -> None:
     text = "stone_id,x,y\nA,2000000.000,746096.5466\n"
