@@ -13,7 +13,7 @@ import pyogrio
 from gravegis.errors import GravegisError, LayerError
 from gravegis.layers.crs import understood
 from gravegis.layers.read.damage import library_reads
-from gravegis.layers.read.raw import Raw, as_text, each_once, brief, many, shown, tidy_names
+from gravegis.layers.read.raw import Raw, as_text, brief, each_once, many, shown, tidy_names
 
 if TYPE_CHECKING:
     from pathlib import Path
