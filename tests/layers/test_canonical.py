@@ -58,6 +58,8 @@ def rows(draw: st.DrawFn, layer: Layer) -> pd.DataFrame:
     for column in (one for one in layer.columns.values() if one.required):
         if column.kind == "whole":
             data[column.name] = list(range(1, count + 1))
+        elif column.kind == "civil":
+            data[column.name] = [f"{n:02d}:30" for n in range(count)]
         elif column.name in layer.key:
             data[column.name] = [f"{n:02d}{draw(st.sampled_from('aé '))}x" for n in range(count)]
         else:
