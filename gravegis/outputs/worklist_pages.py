@@ -67,8 +67,9 @@ def worklist_page(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes:
     width, _ = sheet.room(paper)
     rows = _rows(site)
     out = [row for row in rows if row.goes_out]
+    load = [_load(site, out, width), Spacer(0, 6)] if _total(out, "water_l") else []
     story: list[Flowable] = [
-        *_blocks(rows, width), Spacer(0, 6), _load(site, out, width), Spacer(0, 6),
+        *_blocks(rows, width), Spacer(0, 6), *load,
         box("Limits of the day", [para(text, SMALL, lead=f"{name}:") for name, text in DAY_LIMITS], width),
         Spacer(0, 6), *_stones(out, width), Spacer(0, 6), *_conservator(rows, width), _assumed(site, width),
     ]  # fmt: skip

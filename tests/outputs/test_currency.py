@@ -84,8 +84,8 @@ def test_every_page_of_sheets_for_crews_desk_and_grounds_carries_the_mark(paper:
 def test_the_mark_names_what_changed_at_the_root_and_counts_the_rest(late: Site) -> None:
     said = currency.mark(late, ("routes", "worklist"))
     assert said == (
-        "OUT OF DATE: Day plan of the crews, Worklist were worked out before changes (paths: 9 rows then, 1 now; "
-        "stones: material, height above ground, lean from upright and 1 more changed since; findings: what was found, "
+        "OUT OF DATE: Day plan of the crews, Worklist were worked out before changes (paths: 8 rows then, 1 now; "
+        "stones: material, height above ground, lean from upright and 2 more changed since; findings: what was found, "
         "severity, share of the face changed since; and 4 more, see answers.txt). Run again before use."
     )
     assert currency.mark(late, ("no such analysis",)) == ""

@@ -289,8 +289,7 @@ USES: Mapping[str, Mapping[str, str]] = {
     },
     "treatments": {
         "*": "nothing is known of earlier cleanings: each counts as the first",
-        **_plain("stone_id", "what", "took_min"),
-        "done_on": "cleaned lately: nobody wrote when",
+        **_plain("stone_id", "what", "took_min", "done_on"),
     },
     "face_heat": {"*": NO_HEAT, **_plain("stone_id", "at", "over_water_k")},
 }
