@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from gravegis import cli, registry, store
+from gravegis import registry, store
 from gravegis.errors import GravegisError
 from gravegis.store.grids import content_hash
 
@@ -18,25 +18,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gravegis.site import Site
-
-
-class Run:
-    """What a command printed and its exit code."""
-
-    def __init__(self, code: int, out: str, err: str) -> None:
-        self.code, self.out, self.err = code, out, err
-
-
-@pytest.fixture
-def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
-    def call(*arguments: object) -> Run:
-        with pytest.raises(SystemExit) as left:
-            cli.main([str(one) for one in arguments])
-        caught = capsys.readouterr()
-        code = left.value.code
-        return Run(code if isinstance(code, int) else 0, caught.out, caught.err)
-
-    return call
 
 
 def results(site: Site) -> dict[str, dict[str, str]]:

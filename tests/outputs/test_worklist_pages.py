@@ -79,3 +79,9 @@ def test_nothing_overlaps_or_leaves_the_page(sample_run: Site, paper: str) -> No
             assert pdftext.overlaps(one) == []
             assert pdftext.outside(one, 20) == []
         assert pdftext.fonts_not_embedded(page) == []
+
+
+def test_the_page_counts_what_the_answer_counts(sample_run: Site) -> None:
+    said = text_of(worklist_page(sample_run))
+    work = sample_run["worklist"][sample_run["worklist"]["who"] == "crew"]
+    assert f"{int(work['hold'].isna().sum())} stones may go out, {int(work['hold'].notna().sum())} are held." in said
