@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from gravegis.site import Site
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -20,6 +22,29 @@ settings.register_profile(
     "gravegis", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
 settings.load_profile("gravegis")
+
+
+class Run(NamedTuple):
+    """Exit code of a command and what it printed."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def gravegis(capsys: pytest.CaptureFixture[str]) -> Callable[..., Run]:
+    """A command as a person types it, in this process."""
+    from gravegis import cli
+
+    def call(*arguments: object) -> Run:
+        with pytest.raises(SystemExit) as left:
+            cli.main([str(one) for one in arguments])
+        caught = capsys.readouterr()
+        code = left.value.code
+        return Run(code if isinstance(code, int) else 0, caught.out, caught.err)
+
+    return call
 
 
 @pytest.fixture(scope="session")

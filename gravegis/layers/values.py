@@ -14,10 +14,12 @@ from gravegis import units
 from gravegis.errors import LayerError, Problem, SettingError
 from gravegis.layers.compass import bearing_of
 from gravegis.layers.read import numbers
-from gravegis.layers.read.missing import is_missing
+from gravegis.layers.read.missing import is_missing, missing_among
 from gravegis.layers.read.raw import shown
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy.typing as npt
 
     from gravegis.layers.schema import Column
@@ -104,12 +106,32 @@ def _words(series: pd.Series[Any], column: Column) -> Converted:
     if once is None:
         kept = [None if _nothing(value, column) else value for value in series]
         done = Converted(pd.Series(kept, index=series.index, dtype=series.dtype))
-    else:
-        codes, words = once
-        gone = np.array([*(_nothing(word, column) for word in words), False])[codes]
-        done = Converted(series.mask(gone) if gone.any() else series)
-    _say_missing(series, column, done)
+        _say_missing(_counts(series, column), column, done)
+        return done
+    gone, counts = _gone(*once, column)
+    done = Converted(series.mask(gone) if gone.any() else series)
+    _say_missing(counts, column, done)
     return done
+
+
+def _counts(series: pd.Series[Any], column: Column) -> Mapping[str, int]:
+    """Return how often each word stands that says that nothing is known."""
+    once = _different(series)
+    if once is not None:
+        return _gone(*once, column)[1]
+    return Counter(value for value in series if isinstance(value, str) and _nothing(value, column))
+
+
+def _gone(
+    codes: npt.NDArray[np.intp], words: list[str], column: Column
+) -> tuple[npt.NDArray[np.bool_], Mapping[str, int]]:
+    """Return which rows say that nothing is known, and how often each such word stands."""
+    places = [one for one in missing_among(words, column.kind) if words[one].strip() not in column.values]
+    flags = np.zeros(len(words) + 1, dtype=bool)  # the last stands for the missing ones, whose code is -1
+    flags[places] = True
+    rows = flags[codes]
+    counts = np.bincount(codes[rows], minlength=len(words))
+    return rows, {words[one]: int(counts[one]) for one in places}
 
 
 def _different(series: pd.Series[Any]) -> tuple[npt.NDArray[np.intp], list[str]] | None:
@@ -140,7 +162,7 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
         done.problems.extend(Problem(one.problem, where, one.remedy) for one in error.problems)
         return done
     known = {text: _value(text, column, unit, style) for text in _texts(series, column)}
-    _say_missing(series, column, done)
+    _say_missing(_counts(series, column), column, done)
     if style.decimal == "," != decimal:
         done.notes.append(f"{column.name}: decimal comma" + (f" (such as '{style.example}')" if style.example else ""))
     words = sorted({str(one[1]) for text in dressed if (one := numbers.split(text))} | ({unit} if unit else set()))
@@ -195,16 +217,10 @@ def _nothing(value: object, column: Column) -> bool:
     return is_missing(value, column.kind) and not (isinstance(value, str) and value.strip() in column.values)
 
 
-def _say_missing(series: pd.Series[Any], column: Column, done: Converted) -> None:
-    once = _different(series)
-    if once is None:
-        counts = Counter(value for value in series if isinstance(value, str))
-    else:
-        codes, words = once
-        counts = Counter(dict(zip(words, np.bincount(codes[codes >= 0], minlength=len(words)).tolist(), strict=True)))
+def _say_missing(counts: Mapping[str, int], column: Column, done: Converted) -> None:
     gone = Counter[str]()
     for word, count in counts.items():
-        if word.strip() and _nothing(word, column):
+        if word.strip():
             gone[word.strip()] += count
     if gone:
         counted = [f"'{word}' ({count})" for word, count in gone.items()]

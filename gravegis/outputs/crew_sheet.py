@@ -306,7 +306,12 @@ def _to_do(stop: StopLine) -> list[Flowable]:
     if work.get("first_step"):
         lines.append(CheckBox(str(sheet.clean(work["first_step"], 40)), side=4 * mm))
     treatment = work.get("treatment") or "No treatment was worked out: look and record, clean nothing"
-    lines.append(para(words.sentence(str(treatment))))
+    way = f" ({work['method']})" if work.get("method") else ""
+    lines.append(para(f"{words.sentence(str(treatment))}{way}"))
+    if work.get("not_from"):
+        lines.append(para(f"not from {words.clock(work['not_from'])} to {words.clock(work['not_to'])}", lead="Wet it"))
+    if work.get("due_on"):
+        lines.append(para(work["due_on"], lead="Look again:"))
     if work.get("who") not in (None, "crew"):
         lines.append(para(work["who"], lead="Only:"))
     stays = words.staying(work.get("reasons"))
@@ -337,11 +342,14 @@ def _after(site: Site, day: CrewDay, width: float) -> list[Flowable]:
     story: list[Flowable] = []
     if day.stops:
         story += [Spacer(0, 6), KeepTogether(box("What will NOT come off today", _stays(day), width))]
-        for treatment, steps in _ways(day).items():
+        for way, steps, stops in _ways(day):
             lines = [para(f"{k}. {step}", sheet.NOTE) for k, step in enumerate(steps, 1)]
             # two columns cannot go on over a page, so a list that might fill one stands in a single column
             columns = 2 if sum(map(len, steps)) < 2500 else 1
-            story += [Spacer(0, 6), KeepTogether(box(f"How to: {treatment}", lines, width, columns=columns))]
+            story += [
+                Spacer(0, 6),
+                KeepTogether(box(f"How to: {way}, stops {', '.join(stops)}", lines, width, columns=columns)),
+            ]
         blanks: list[Flowable] = [Blank(text, width - 10) for text in TO_WRITE]
         story += [Spacer(0, 6), KeepTogether(box("Write down before you leave", blanks, width))]
     assumed = [*words.assumed(site, RESTS_ON), *_times_basis(site)]
@@ -373,9 +381,9 @@ def _stays(day: CrewDay) -> list[Flowable]:
     return [*(where or [para("Nothing is recorded at today's stops.")]), general]
 
 
-def _ways(day: CrewDay) -> dict[str, tuple[str, ...]]:
-    """Return the steps of each treatment of the day, the fullest where stones differ."""
-    made: dict[str, tuple[str, ...]] = {}
+def _ways(day: CrewDay) -> list[tuple[str, tuple[str, ...], list[str]]]:
+    """Return what is done today, its steps, and the stops it is done at; stones with other steps stand apart."""
+    made: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for stop in day.stops:
         treatment, typed = stop.work.get("treatment"), stop.work.get("steps")
         if not treatment:
@@ -383,6 +391,6 @@ def _ways(day: CrewDay) -> dict[str, tuple[str, ...]]:
         own = tuple(one.strip() for one in str(typed).split("|")) if typed else ()
         steps = own or steps_for(treatment) or (steps_of(LOOK_PLAN) if treatment == LOOK_FIRST else ())
         steps = (*steps, GRADES) if treatment == LOOK_FIRST else steps
-        if len(steps) > len(made.get(treatment, ())):
-            made[treatment] = steps
-    return made
+        way = f"{treatment} ({stop.work['method']})" if stop.work.get("method") else treatment
+        made.setdefault((way, steps), []).append(str(stop.seq))
+    return [(way, steps, stops) for (way, steps), stops in made.items()]

@@ -56,8 +56,9 @@ def _of(layer: str, *names: str) -> tuple[str, ...]:
 TABLES = (
     _Table(
         "worklist.csv", "worklist",
-        ("stone_id", *_of("stones", *_STONE, "material", "form"), "priority", "treatment", "who", "work_min", "hold",
-         "first_step", "stone_condition.overall=condition_class", "reasons"),
+        ("stone_id", *_of("stones", *_STONE, "material", "form"), "priority", "treatment", "method", "who", "work_min",
+         "water_l", "cleaner_l", "hold", "hold_reason", "first_step", "not_from", "not_to", "due_on",
+         "stone_condition.overall=condition_class", "reasons"),
         lambda row: (-(row["priority"] or 0), row["stone_id"]),
     ),
     _Table(

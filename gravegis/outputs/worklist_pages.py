@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from reportlab.platypus import KeepTogether, Spacer
 
+from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import words
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
 from gravegis.science.care.limits import DAY_LIMITS
 from gravegis.science.care.supplies import load_for
@@ -49,6 +49,11 @@ class _Row:
         """Whether a crew may go to it."""
         return self.work["who"] == "crew" and not self.work["hold"]
 
+    @property
+    def is_held(self) -> bool:
+        """Whether a crew would go to it but for what holds it."""
+        return self.work["who"] == "crew" and bool(self.work["hold"])
+
 
 def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: str = "A4") -> list[Path]:
     """Write ``worklist.pdf``, and ``to_ask.pdf`` where somebody's leave is missing; return the files."""
@@ -67,17 +72,18 @@ def worklist_page(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes:
     width, _ = sheet.room(paper)
     rows = _rows(site)
     out = [row for row in rows if row.goes_out]
+    load = [_load(site, out, width), Spacer(0, 6)] if _total(out, "water_l") else []
     story: list[Flowable] = [
-        *_blocks(rows, width), Spacer(0, 6), _load(site, out, width), Spacer(0, 6),
+        *_blocks(rows, width), Spacer(0, 6), *load,
         box("Limits of the day", [para(text, SMALL, lead=f"{name}:") for name, text in DAY_LIMITS], width),
         Spacer(0, 6), *_stones(out, width), Spacer(0, 6), *_conservator(rows, width), _assumed(site, width),
     ]  # fmt: skip
-    held = sum(1 for row in rows if row.work["hold"])
+    held = sum(1 for row in rows if row.is_held)
     head = Head(
         title="Worklist",
         line=f"{site.info.title}. {words.sentence(words.counted(len(out), 'stone'))} may go out, {held} are held.",
-        right="",
         foot=words.made(made_on, "Local rules and the label of the product come before this list."),
+        warning=currency.mark(site, RESTS_ON),
     )
     return sheet.build([Part(head, story)], title=f"Worklist, {site.info.title}", paper=paper)
 
@@ -120,7 +126,7 @@ def _block_cells(name: str, rows: Sequence[_Row]) -> list[Any]:
         para(name, sheet.sized(8, bold=True)),
         para(words.listed(sections, 4) if sections else "—", style),
         para(len(out), style),
-        para(sum(1 for row in rows if row.work["hold"]), style),
+        para(sum(1 for row in rows if row.is_held), style),
         para(words.minutes(_total(out, "work_min")) or "—", style),
         para(f"{_total(out, 'water_l'):.0f} l" if _total(out, "water_l") else "—", style),
         para(what or "nothing a crew may do", style),
@@ -245,8 +251,8 @@ def to_ask(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes | None:
     head = Head(
         title="Whose leave to ask for",
         line=f"{site.info.title}. These stones wait; nothing is cleaned before the answer is on file.",
-        right="",
         foot=words.made(made_on, "Rules differ by country and ground: ask. This is no legal advice."),
+        warning=currency.mark(site, RESTS_ON),
     )
     return sheet.build([Part(head, story)], title=f"Whose leave to ask for, {site.info.title}", paper=paper)
 

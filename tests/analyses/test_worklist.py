@@ -275,3 +275,17 @@ def test_water_of_the_sample_lies_within_the_table_of_consumables(sample_run: Si
     assert cleaned["cleaner_l"].between(0.1, 2.0).all()
     assert (cleaned["work_min"].between(8, 182)).all()
     assert (work.loc[work["who"] != "crew", "work_min"] == 0).all()
+
+
+def test_what_the_makers_of_the_sample_hid_in_it_comes_out(sample_run: Site) -> None:
+    work, stones = sample_run["worklist"].set_index("stone_id"), sample_run["stones"].set_index("stone_id")
+    military = stones.index[stones["significance"].fillna("").str.contains("military")]
+    assert len(military) == 6
+    cleaned = work[work["method"].notna()]
+    listed_ = cleaned.index.intersection(military)
+    assert cleaned.loc[listed_, "hold"].notna().all()
+    crews = work[(work["who"] == "crew") & work["hold"].isna()]
+    unchecked = crews[stones.loc[crews.index, "stability"].isin(["unchecked"]).to_numpy()]
+    assert len(unchecked) > 0
+    assert unchecked["first_step"].notna().all()
+    assert (stones.loc[unchecked.index, "height_m"].fillna(0) <= 1.0).all()

@@ -11,7 +11,7 @@ import pytest
 import shapely
 from rich.cells import cell_len
 
-from gravegis import cli, registry, store
+from gravegis import registry, store
 from gravegis.site import Site, SiteInfo
 from tests.outputs.hostile import EVIL, Page, hostile
 
@@ -20,18 +20,6 @@ if TYPE_CHECKING:
 
 CRS = "EPSG:7854"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
-
-
-@pytest.fixture
-def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            cli.main([str(one) for one in arguments])
-        caught = capsys.readouterr()
-        code = left.value.code
-        return (code if isinstance(code, int) else 0), caught.out, caught.err
-
-    return call
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from gravegis import cli, store
+from gravegis import store
 from gravegis.site import Site, SiteInfo
 
 if TYPE_CHECKING:
@@ -32,18 +32,6 @@ def ground(tmp_path: Path) -> Path:
     site = Site(SiteInfo("g", CRS)).with_layers({"stones": stones, "heads": heads, "zones": zones})
     store.save(site, tmp_path / "g")
     return tmp_path / "g"
-
-
-@pytest.fixture
-def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            cli.main([str(one) for one in arguments])
-        caught = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return left.value.code, caught.out, caught.err
-
-    return call
 
 
 def stone(folder: Path, name: str = "007") -> Any:

@@ -42,7 +42,9 @@ def test_geojson_holds_it_at_the_top_and_other_programs_read_the_features(sample
 @pytest.mark.parametrize("suffix", [".csv", ".gpkg", ".shp"])
 def test_other_kinds_have_a_text_beside_them(sample_run: Site, tmp_path: Path, suffix: str) -> None:
     file = tmp_path / f"wetting{suffix}"
-    exchange.export_layer(sample_run, "stone_wetting", file)
+    # points and footprints beside each other cannot go into one Shapefile: a footprint shrinks to its middle here
+    points = sample_run["stones"].assign(geometry=sample_run["stones"].geometry.centroid)
+    exchange.export_layer(sample_run.with_layers({"stones": points}), "stone_wetting", file)
     told = exchange.assumed_with(file).read_text(encoding="utf-8")
     assert all(line in told.splitlines() for line in words.assumed(sample_run, ["throw", "wetting"]))
     assert not any(line in told for line in words.told(["stones.height_m (25 rows): the usual height of its form"]))

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from matplotlib.patches import Rectangle
 
-from gravegis import staleness
-from gravegis.outputs import crew_sheet, currency, folder, maps, not_today, zone_pages
+from gravegis import registry, staleness
+from gravegis.outputs import crew_sheet, currency, folder, maps, not_today, worklist_pages, zone_pages
 from gravegis.outputs.days import crew_days
 from tests.outputs import pdftext
 
@@ -81,14 +81,31 @@ def test_every_page_of_sheets_for_crews_desk_and_grounds_carries_the_mark(paper:
             assert not pdftext.outside(page, MARGIN_PT), name
 
 
-def test_the_mark_names_what_changed_at_the_root_and_counts_the_rest(late: Site) -> None:
+def test_the_mark_names_what_changed_at_the_root_and_counts_the_rest(late: Site, sample_run: Site) -> None:
     said = currency.mark(late, ("routes", "worklist"))
-    assert said == (
-        "OUT OF DATE: Day plan of the crews, Worklist were worked out before changes (paths: 9 rows then, 1 now; "
-        "stones: material, height above ground, lean from upright and 1 more changed since; findings: what was found, "
-        "severity, share of the face changed since; and 4 more, see answers.txt). Run again before use."
+    # worklist and all it was built on read these changed columns of the stones: one of them is only counted
+    read = {column for name in ("routes", "worklist") for column in registry.load(name).reads()["stones"]}
+    more_n = len(read & {"height_m", "material", "lean_deg", "position_error_m", "section"}) - 3
+    assert more_n > 0
+    assert said.startswith(
+        "OUT OF DATE: Day plan of the crews, Worklist were worked out before changes "
+        f"(paths: {len(sample_run['paths'])} rows then, 1 now; stones: material, height above ground, "
+        f"lean from upright and {more_n} more changed since; "
+        "findings: what was found, severity, share of the face changed since; and "
     )
+    assert said.endswith("more, see answers.txt). Run again before use.")
     assert currency.mark(late, ("no such analysis",)) == ""
+
+
+@each_paper
+def test_worklist_and_leave_to_ask_for_carry_the_mark(paper: str, late: Site, sample_run: Site) -> None:
+    for make in (worklist_pages.worklist_page, worklist_pages.to_ask):
+        made, current = make(late, paper=paper), make(sample_run, paper=paper)
+        assert made is not None
+        assert current is not None
+        assert all("OUT OF DATE" in page.text for page in pdftext.pages(made))
+        assert not any("OUT OF DATE" in page.text for page in pdftext.pages(current))
+        assert all(pdftext.overlaps(page) == [] for page in pdftext.pages(made))
 
 
 def test_lists_of_words_and_tables_name_every_stale_result(late: Site, tmp_path: Path) -> None:

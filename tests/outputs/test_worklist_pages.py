@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from gravegis import pipeline
-from gravegis.outputs.worklist_pages import to_ask, worklist_page
+from gravegis.outputs.worklist_pages import MOST, to_ask, worklist_page
 from tests.outputs import pdftext
 
 if TYPE_CHECKING:
@@ -25,7 +25,13 @@ def test_the_page_names_every_stone_that_may_go_out_and_none_that_is_held(sample
     work = sample_run["worklist"]
     out = work[(work["who"] == "crew") & work["hold"].isna()]
     held = work[work["hold"].notna()]
-    assert set(out["stone_id"]) <= set(said)
+    # the most urgent ones are printed, the others counted: they stand in the table
+    printed = set(out["stone_id"]) & set(said)
+    assert len(printed) == min(len(out), MOST)
+    assert (
+        out.loc[~out["stone_id"].isin(printed), "priority"].max()
+        <= out.loc[out["stone_id"].isin(printed), "priority"].min()
+    )
     assert not set(held["stone_id"]) & set(said)
 
 
@@ -73,3 +79,9 @@ def test_nothing_overlaps_or_leaves_the_page(sample_run: Site, paper: str) -> No
             assert pdftext.overlaps(one) == []
             assert pdftext.outside(one, 20) == []
         assert pdftext.fonts_not_embedded(page) == []
+
+
+def test_the_page_counts_what_the_answer_counts(sample_run: Site) -> None:
+    said = text_of(worklist_page(sample_run))
+    work = sample_run["worklist"][sample_run["worklist"]["who"] == "crew"]
+    assert f"{int(work['hold'].isna().sum())} stones may go out, {int(work['hold'].notna().sum())} are held." in said

@@ -11,6 +11,9 @@ from gravegis.contract import Analysis, Assumption, Job, Result
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import numpy as np
+    import numpy.typing as npt
+
     from gravegis.layers.canonical import Frame
     from gravegis.science.care.gates import Gates
     from gravegis.science.care.history import Actual, Cleanings
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from gravegis.science.care.sizes import Sizes
     from gravegis.science.care.treatment import Care
     from gravegis.science.care.ways import Ways
+    from gravegis.science.condition.scores import Findings, StoneScores
     from gravegis.site import Site
 
 NO_HEAT = "no temperatures were worked out: dark stone is not wetted in the hot hours, by the time of day alone"
@@ -39,22 +43,14 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
 
     from gravegis.analyses.worklist.priorities import priorities
     from gravegis.analyses.worklist.table import Made, notes_of, table_of
-    from gravegis.layers.care import ground_limits, label_of, part_limits
-    from gravegis.layers.stones import findings_of, numbers, words
-    from gravegis.science.care import treatment
+    from gravegis.layers.care import label_of
     from gravegis.science.care.effort import effort
-    from gravegis.science.care.restrict import restricted
     from gravegis.science.care.ways import choose_ways
     from gravegis.science.condition import scores
 
     stones, as_of = site["stones"], settings.as_of or _newest_date(site)
-    job.progress(0.1, "reading findings")
-    findings, _ = findings_of(stones, site.get("findings"))
-    scored = scores.score_stones(findings, numbers(stones, "stones", "quick_score"))
-    job.progress(0.3, "treatments")
-    care = _with_inspections(treatment.treat_stones(findings, scored, words(stones, "stones", "material")))
-    limits = [*part_limits(stones, site.get("parts")), *ground_limits(stones, site.get("sensitive"))]
-    care, spared = restricted(care, limits)
+    job.progress(0.1, "findings and treatments")
+    findings, scored, care, spared = _care(site, stones)
     sizes, done = _sizes(stones), _cleanings(site, stones, settings, as_of)
     ways = choose_ways(
         care, done.before, goal=settings.goal, order=settings.order, label=label_of(site.get("products"))
@@ -81,6 +77,21 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     unseen_n, cleaned_n = int((scored.basis == "none").sum()), int(frame["method"].notna().sum())
     assumed = _assumed(site, settings, as_of, cleaned_n)
     return Result(layers={"worklist": frame}, notes=notes_of(made, frame, unseen_n), assumed=assumed)
+
+
+def _care(site: Site, stones: Frame) -> tuple[Findings, StoneScores, Care, npt.NDArray[np.bool_]]:
+    """Return findings, classes, the care within what parts and ground allow, and the stones the ground holds."""
+    from gravegis.layers.care import ground_limits, part_limits
+    from gravegis.layers.stones import findings_of, numbers, words
+    from gravegis.science.care.restrict import restricted
+    from gravegis.science.care.treatment import treat_stones
+    from gravegis.science.condition.scores import score_stones
+
+    findings, _ = findings_of(stones, site.get("findings"))
+    scored = score_stones(findings, numbers(stones, "stones", "quick_score"))
+    care = _with_inspections(treat_stones(findings, scored, words(stones, "stones", "material")))
+    limits = [*part_limits(stones, site.get("parts")), *ground_limits(stones, site.get("sensitive"))]
+    return findings, scored, *restricted(care, limits)
 
 
 def _with_inspections(care: Care) -> Care:
@@ -289,8 +300,7 @@ USES: Mapping[str, Mapping[str, str]] = {
     },
     "treatments": {
         "*": "nothing is known of earlier cleanings: each counts as the first",
-        **_plain("stone_id", "what", "took_min"),
-        "done_on": "cleaned lately: nobody wrote when",
+        **_plain("stone_id", "what", "took_min", "done_on"),
     },
     "face_heat": {"*": NO_HEAT, **_plain("stone_id", "at", "over_water_k")},
 }

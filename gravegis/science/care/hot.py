@@ -72,18 +72,22 @@ def by_temperature(
     rows_of, times, over = np.asarray(stone, np.intp), np.asarray(at_s, np.float64), np.asarray(over_k, np.float64)
     if len({rows_of.size, times.size, over.size}) > 1:
         raise LayerError(f"{rows_of.size} stones, {times.size} times, {over.size} differences", where="face_heat")
-    known = np.unique(times)
-    start, end, why = np.full(stones_n, np.nan), np.full(stones_n, np.nan), [list[object]() for _ in range(stones_n)]
-    for row in np.flatnonzero(over > limit_k).tolist():
-        one, at = int(rows_of[row]), float(times[row])
-        later = known[known > at]
-        start[one], end[one] = np.fmin(start[one], at), np.fmax(end[one], later[0] if later.size else DAY_S - 1)
-    for one in np.flatnonzero(np.isfinite(start)).tolist():
-        mine = np.flatnonzero((rows_of == one) & (over > limit_k))
-        worst = mine[np.argmax(over[mine])]
-        figures = {"over_k": round(float(over[worst]), 1), "limit_k": limit_k}
-        why[one].append(reason("too_hot", at=_clock(float(times[worst])), **figures))
-    return HotHours(start, end, tuple(map(tuple, why)))  # type: ignore[arg-type]
+    known, hot = np.unique(times), np.flatnonzero(over > limit_k)
+    start, end = np.full(stones_n, np.inf), np.full(stones_n, -np.inf)
+    np.minimum.at(start, rows_of[hot], times[hot])
+    np.maximum.at(end, rows_of[hot], times[hot])
+    is_hot = np.isfinite(start)
+    until = np.append(known, DAY_S - 1)[np.searchsorted(known, end, side="right")]
+    # the hottest row of each stone comes last, of equals the first in the table
+    order = hot[np.lexsort((-hot, over[hot]))]
+    worst = np.full(stones_n, -1, dtype=np.intp)
+    worst[rows_of[order]] = order
+    why = tuple(
+        (reason("too_hot", over_k=round(float(over[row]), 1), limit_k=limit_k, at=_clock(float(times[row]))),)
+        if row >= 0 else ()
+        for row in worst.tolist()
+    )  # fmt: skip
+    return HotHours(np.where(is_hot, start, np.nan), np.where(is_hot, until, np.nan), why)
 
 
 def _clock(seconds: float) -> str:

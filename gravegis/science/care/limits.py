@@ -34,8 +34,9 @@ DAY_LIMITS = (
     ("Heat", "heat index in the shade from 103 °F (39 °C): danger; full sun adds up to 15 °F (8 °C). "
      "US National Weather Service chart."),
     ("Drink", "about 250 ml every 15 to 20 min, never more than 1.4 l in an hour. NIOSH, heat stress: hydration."),
-    ("Frost", "no wet work below 5 °C, nor with frost expected in 24 to 48 h (common practice, no source)."),
-    ("Wind", "no spraying of cleaner above 5 m/s, nor near visitors (own choice, no source)."),
+    ("Frost", f"no wet work below {FROST_DEGC:g} °C, nor with frost expected in 24 to 48 h (common practice, no "
+     "source)."),
+    ("Wind", f"no spraying of cleaner above {WIND_M_S:g} m/s, nor near visitors (own choice, no source)."),
     ("Thunder", "30 s or less from flash to bang: under a roof; out again 30 min after the last thunder."),
     ("Lifting", "23 kg only close to the body, at knuckle height, now and then (NIOSH 94-110); a stone is a job for "
      "lifting gear and trained people."),

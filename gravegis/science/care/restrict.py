@@ -35,6 +35,7 @@ WATER_ONLY, CONSERVATOR_ONLY, HOLD = "water only", "conservator only", "hold"
 WATER_AGENT = "water and soft brush"
 _WATER_PLAN = {"clean with cleaner": "clean growth with water"}
 _KEEP_OFF = "keep off"
+_CREW = "crew_may_treat"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,24 +116,33 @@ def restricted(care: Care, limits: Sequence[Limit]) -> tuple[Care, NDArray[np.bo
     """Return the care with every limit kept, and which stones the ground around them holds.
 
     A limit only ever takes away: a crew's cleaning becomes water only or the conservator's, never the other way.
+    Growth a crew would have cleaned stays where the stone becomes the conservator's.
     """
     method, who, plan = care.method.astype(object), care.who.astype(object), list(care.plan)
-    treatment, why = care.treatment.astype(object), [list(one) for one in care.reasons]
+    treatment, stays, why = care.treatment.astype(object), list(care.stays), [list(one) for one in care.reasons]
     held = np.zeros(len(plan), dtype=np.bool_)
     for limit in limits:
         stone = limit.stone
-        why[stone].append(limit.reason)
         held[stone] |= limit.verdict == HOLD
-        if who[stone] != "crew" or not method[stone]:
-            continue
-        if limit.verdict == CONSERVATOR_ONLY:
+        if who[stone] == "crew" and method[stone] and limit.verdict == CONSERVATOR_ONLY:
             method[stone], who[stone], plan[stone] = "", CONSERVATOR_ONLY, "report"
             treatment[stone] = "report to conservator"
-        elif limit.verdict == WATER_ONLY:
+            left = tuple(str(one["values"]["pattern"]) for one in why[stone] if one["code"] == _CREW)
+            stays[stone] = tuple(dict.fromkeys((*stays[stone], *left)))
+            why[stone] = [reason("stays", pattern=one["values"]["pattern"]) if one["code"] == _CREW else one
+                          for one in why[stone]]  # fmt: skip
+        elif who[stone] == "crew" and method[stone] and limit.verdict == WATER_ONLY:
             method[stone], plan[stone] = WATER_AGENT, _WATER_PLAN.get(plan[stone], plan[stone])
             treatment[stone] = "clean: water and soft brush"
+            why[stone] = [_treated(one, treatment[stone]) for one in why[stone]]
+        why[stone].append(limit.reason)
     made = replace(
-        care, method=method.astype(np.str_), who=who.astype(np.str_), plan=tuple(plan),
+        care, method=method.astype(np.str_), who=who.astype(np.str_), plan=tuple(plan), stays=tuple(stays),
         treatment=treatment.astype(np.str_), reasons=tuple(map(tuple, why)),
     )  # fmt: skip
     return made, held
+
+
+def _treated(one: Reason, treatment: str) -> Reason:
+    """Return a reason of a crew's work with the treatment that is left; other reasons as they are."""
+    return reason(_CREW, **{**one["values"], "treatment": treatment}) if one["code"] == _CREW else one

@@ -43,12 +43,11 @@ class Label:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What the steps of one stone depend on: order of working, label, strength for this stone, when to look again."""
+    """What the steps of one stone depend on: order of working, label, strength for this stone."""
 
     order: str = ORDERS[0]
     label: Label | None = None
     strength: str = ""
-    look_again: str = "as the conservator says"
     dry_spell: str = "a day"
 
 
@@ -72,7 +71,6 @@ def steps_of(plan: str, told: Told | None = None) -> tuple[str, ...]:
         "strength": _strength(said),
         "dwell": _dwell(said),
         "rinse": f"{RINSE_KPA:g} kPa (20 psi)",
-        "look_again": said.look_again,
         "dry_spell": said.dry_spell,
     }
     return tuple(text.format(**words) for text in plans()[plan])
@@ -84,7 +82,7 @@ def _strength(said: Told) -> str:
     allowed = said.label.strength
     if allowed:
         return f"at the strength its label allows ({allowed})"
-    return said.strength or "at the strength its label allows"
+    return f"{said.strength} unless its label says otherwise" if said.strength else "at the strength its label allows"
 
 
 def _dwell(said: Told) -> str:

@@ -48,7 +48,7 @@ CLEANER = "quaternary-ammonium cleaner"
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One row of care_ways.csv; factors are against the table of minutes, water and cleaner. [min, days, h]"""
+    """One row of care_ways.csv; factors are against the table of minutes, water and cleaner. [days, h]"""
 
     way: str
     agent: str
@@ -56,12 +56,9 @@ class Way:
     pace_factor: float
     water_factor: float
     cleaner_factor: float
-    soak_low_min: float
-    soak_high_min: float
     look_raised_days: int
     look_film_days: int
     dry_spell_h: float
-    holds_days: int
     most_severity: int
     source: str
 
@@ -71,14 +68,13 @@ class Ways:
     """One entry per stone; empty, zero or NaN where no crew cleans.
 
     `way` names the row of `way_table`, `concentrate_frac` the share of the cleaner that is concentrate, `look_days`
-    when to look again after the work, `again_days` how long it is expected to last. [days]
+    when to look again after the work. [days]
     """
 
     way: NDArray[np.str_]
     strength: tuple[str, ...]
     concentrate_frac: NDArray[np.float64]
     look_days: NDArray[np.float64]
-    again_days: NDArray[np.float64]
     steps: tuple[tuple[str, ...], ...]
     reasons: tuple[tuple[Reason, ...], ...]
 
@@ -100,9 +96,8 @@ def way_table() -> Mapping[str, Way]:
         row["way"]: Way(
             way=row["way"], agent=row["agent"], goal=row["goal"], pace_factor=float(row["pace_factor"]),
             water_factor=float(row["water_factor"]), cleaner_factor=float(row["cleaner_factor"]),
-            soak_low_min=float(row["soak_low_min"]), soak_high_min=float(row["soak_high_min"]),
             look_raised_days=int(row["look_raised_days"]), look_film_days=int(row["look_film_days"]),
-            dry_spell_h=float(row["dry_spell_h"]), holds_days=int(row["holds_days"]),
+            dry_spell_h=float(row["dry_spell_h"]),
             most_severity=int(row["most_severity"]), source=row["source"],
         )
         for row in rows("care_ways")
@@ -156,7 +151,6 @@ def choose_ways(
         strength=tuple(one.strength for one in made),
         concentrate_frac=np.array([one.concentrate_frac for one in made], dtype=np.float64),
         look_days=np.array([one.look_days for one in made], dtype=np.float64),
-        again_days=np.array([one.again_days for one in made], dtype=np.float64),
         steps=tuple(one.steps for one in made),
         reasons=tuple(one.reasons for one in made),
     )
@@ -168,7 +162,6 @@ class _Chosen:
     strength: str = ""
     concentrate_frac: float = 0.0
     look_days: float = float("nan")
-    again_days: float = float("nan")
     steps: tuple[str, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
@@ -183,7 +176,7 @@ def _way(care: Care, stone: int, told: Told, goal: str, *, before: bool) -> _Cho
     look_days = row.look_raised_days if form == "raised" else row.look_film_days
     strength, share = strengths()[min(max(severity, 1), 3), before] if agent == CLEANER else ("", 0.0)
     said = Told(
-        order=told.order, label=told.label, strength=strength, look_again=_when(look_days),
+        order=told.order, label=told.label, strength=strength,
         dry_spell=f"{row.dry_spell_h:g} h",
     )  # fmt: skip
     why = [reason("way", way=row.way, rule=_rule(agent, severity, goal, row))]
@@ -193,7 +186,7 @@ def _way(care: Care, stone: int, told: Told, goal: str, *, before: bool) -> _Cho
         why.append(reason("strength", strength=strength))
     return _Chosen(
         way=row.way, strength=strength, concentrate_frac=share, look_days=float(look_days),
-        again_days=float(row.holds_days), steps=steps_of(APPLY_AND_LEAVE if row.way == APPLY_AND_LEAVE else plan, said),
+        steps=steps_of(APPLY_AND_LEAVE if row.way == APPLY_AND_LEAVE else plan, said),
         reasons=tuple(why),
     )  # fmt: skip
 
@@ -210,9 +203,3 @@ def _rule(agent: str, severity: int, goal: str, row: Way) -> str:
     if row.goal != goal:
         return f"growth of severity {severity} is too heavy to be left to the cleaner alone"
     return f"the day is for {goal}"
-
-
-def _when(days: int) -> str:
-    if days == 0:
-        return "the same day, before you leave"
-    return f"after about {days // 7} weeks" if days >= 14 else f"after {days} days"

@@ -219,3 +219,20 @@ def test_every_harm_has_a_rule_and_every_plan_is_used() -> None:
     assert all(rule_for(group_of(term), "carbonate") for term in patterns().terms)
     used = {row["plan"] for row in rows("treatments")} | {"look", "apply and leave", "clean growth with water"}
     assert used == set(plans())
+
+
+def test_a_crews_growth_that_a_part_gives_to_the_conservator_stays_and_is_no_longer_called_a_crews() -> None:
+    made, held = restrict.restricted(care_for("lichen", 2), [restrict.part_limit(0, "gilding", None)])
+    assert (made.who[0], made.method[0], made.treatment[0]) == ("conservator only", "", "report to conservator")
+    assert made.stays[0] == ("lichen",)
+    said = {one["code"]: one["values"] for one in made.reasons[0]}
+    assert "crew_may_treat" not in said
+    assert said["stays"]["pattern"] == "lichen"
+    assert not held.any()
+
+
+def test_a_reason_names_the_treatment_that_is_left_where_the_cleaner_is_taken_away() -> None:
+    pond = restrict.ground_limit(0, "pond", "P1", distance_m=1.0, buffer_m=5.0)
+    made, _ = restrict.restricted(care_for("lichen", 2), [pond])
+    [why] = [one for one in made.reasons[0] if one["code"] == "crew_may_treat"]
+    assert why["values"]["treatment"] == made.treatment[0] == "clean: water and soft brush"
