@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from gravegis.errors import LayerError, Problem
@@ -14,7 +15,7 @@ from gravegis.layers.read.raw import many, shown
 from gravegis.layers.values import Converted, carries_units, convert, mixed_units, unit_in_name
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from gravegis.layers.schema import Column
 
@@ -77,10 +78,20 @@ def _text(value: object) -> str:
     return "" if pd.isna(value) else str(value).strip()  # type: ignore[call-overload]
 
 
+def _each(series: pd.Series[Any], change: Callable[[object], str]) -> list[str]:
+    """Return what each value becomes; values that repeat are worked out once."""
+    if series.dtype == np.dtype(object):
+        # 1, 1.0 and True are equal and written differently
+        return [change(value) for value in series]
+    codes, once = pd.factorize(series)
+    made = [*(change(value) for value in once), change(None)]
+    return [made[code] for code in codes.tolist()]
+
+
 def _mapped(series: pd.Series[Any], words: Mapping[str, str]) -> tuple[pd.Series[Any], pd.Series[Any] | None]:
     """Return the values with words replaced, in either case of letters, and the values as they were (if any was)."""
     plain = {" ".join(written.split()).casefold(): becomes for written, becomes in words.items()}
-    texts = [_text(value) for value in series]
+    texts = _each(series, _text)
     made = [plain.get(" ".join(text.split()).casefold(), text) for text in texts]
     if made == texts:
         return series, None
@@ -89,7 +100,7 @@ def _mapped(series: pd.Series[Any], words: Mapping[str, str]) -> tuple[pd.Series
 
 
 def _days(series: pd.Series[Any], column: Column, how: Manner, where: str) -> tuple[Converted, dict[str, Any]]:
-    texts = ["" if is_missing(value, "date") else _text(value) for value in series]
+    texts = _each(series, lambda value: "" if is_missing(value, "date") else _text(value))
     done = Converted(series)
     try:
         order = dates.order_of([text for text in dict.fromkeys(texts) if text], typed=how.dates)
@@ -115,12 +126,12 @@ def _days(series: pd.Series[Any], column: Column, how: Manner, where: str) -> tu
 
 
 def _raw_texts(series: pd.Series[Any]) -> pd.Series[Any]:
-    return pd.Series([_text(value) or None for value in series], index=series.index, dtype="str")
+    return pd.Series([text or None for text in _each(series, _text)], index=series.index, dtype="str")
 
 
 def _years(series: pd.Series[Any], column: Column) -> tuple[Converted, dict[str, Any]]:
     """Return the earliest years, with the latest and how certain they are beside them where any is not plain."""
-    texts = ["" if is_missing(value, "number") else _text(value) for value in series]
+    texts = _each(series, lambda value: "" if is_missing(value, "number") else _text(value))
     known = {text: years.read_year(text) for text in dict.fromkeys(texts) if text}
     read = [known.get(text) for text in texts]
     first = [None if one is None else one.earliest for one in read]
@@ -148,11 +159,13 @@ def _years(series: pd.Series[Any], column: Column) -> tuple[Converted, dict[str,
 
 def _figures(series: pd.Series[Any], column: Column, how: Manner, where: str) -> tuple[Converted, dict[str, Any]]:
     """Return figures, with values behind a < or > sign set apart as limits."""
+    if pd.api.types.is_numeric_dtype(series.dtype):
+        return convert(series, column, unit=how.unit, decimal=how.decimal, where=where), {}
     extra: dict[str, Any] = {}
     notes, problems = list[str](), list[Problem]()
     plain = series
     for signs, word in ((_BELOW, "below"), (_ABOVE, "above")):
-        limits = [_limit(value, signs) for value in series]
+        limits = _each(series, lambda value, signs=signs: _limit(value, signs))  # type: ignore[misc]
         if not any(limits):
             continue
         plain = pd.Series([None if limit else value for limit, value in zip(limits, plain, strict=True)],
