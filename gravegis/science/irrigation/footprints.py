@@ -1,0 +1,120 @@
+"""Footprints as edges: the form in which reach, faces and shadows read them."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from gravegis.science.irrigation.bundles import Ground
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Geometries = npt.NDArray[np.object_]
+
+FACES = ("front", "right", "back", "left")
+"""Faces by code: front looks along the stone's facing, right lies clockwise of it; the top is apart."""
+
+
+def edges_of(footprints: Geometries) -> tuple[Floats, Floats, Ints, Ints]:
+    """List the ends of all edges, first edge and count by stone; refuse what is neither point nor polygon.
+
+    Every outer ring runs counterclockwise and every hole clockwise: the stone lies to the left of its edges. A
+    point is one edge without length.
+    """
+    lacking = np.flatnonzero(shapely.is_missing(footprints) | shapely.is_empty(footprints))
+    if len(lacking):
+        raise ValueError(f"Missing or empty footprints in rows {', '.join(map(str, lacking))}.")
+    corner_m, ring, hole, stone_of_ring = _rings_of(footprints)
+    endless = np.unique(stone_of_ring[ring[~np.isfinite(corner_m).all(axis=1)]])
+    if len(endless):
+        raise ValueError(f"Footprints in rows {', '.join(map(str, endless))} have coordinates without a number.")
+    joined = np.flatnonzero(ring[1:] == ring[:-1])
+    a_m, b_m, ring_of_edge = corner_m[joined], corner_m[joined + 1], ring[joined]
+    near = corner_m[np.searchsorted(ring, np.arange(len(hole)))][ring_of_edge]  # large coordinates cancel
+    a, b = a_m - near, b_m - near
+    twice_area = np.bincount(ring_of_edge, a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], minlength=len(hole))
+    turned = (((twice_area > 0) == hole) & (twice_area != 0))[ring_of_edge]
+    a_m[turned], b_m[turned] = b_m[turned], a_m[turned]
+    owner = stone_of_ring[ring_of_edge]
+    points = np.flatnonzero(np.bincount(ring) == 1)
+    if len(points):
+        point_m = corner_m[np.searchsorted(ring, points)]
+        a_m, b_m = np.concatenate([a_m, point_m]), np.concatenate([b_m, point_m])
+        owner = np.concatenate([owner, stone_of_ring[points]])
+        order = np.argsort(owner, kind="stable")
+        a_m, b_m, owner = a_m[order], b_m[order], owner[order]
+    count = np.bincount(owner, minlength=len(footprints))
+    return a_m, b_m, np.cumsum(count) - count, count
+
+
+def _rings_of(footprints: Geometries) -> tuple[Floats, Ints, npt.NDArray[np.bool_], Ints]:
+    """Corners and their rings (a point is a ring of one corner); of each ring whether it is a hole, and its stone."""
+    kind = shapely.get_type_id(footprints)
+    simple = (kind == shapely.GeometryType.POINT) | (kind == shapely.GeometryType.POLYGON)
+    if simple.all() and not shapely.get_num_interior_rings(footprints).any():
+        corner_m, ring = shapely.get_coordinates(footprints, return_index=True)
+        return corner_m, ring, np.zeros(len(footprints), dtype=np.bool_), np.arange(len(footprints))
+    parts, stone = shapely.get_parts(footprints, return_index=True)
+    kind = shapely.get_type_id(parts)
+    point = kind == shapely.GeometryType.POINT
+    odd = np.unique(stone[~point & (kind != shapely.GeometryType.POLYGON)])
+    if len(odd):
+        raise ValueError(f"Footprints in rows {', '.join(map(str, odd))} are neither points nor polygons.")
+    rings, part_of_ring = shapely.get_rings(parts, return_index=True)
+    hole = np.append(False, part_of_ring[1:] == part_of_ring[:-1]) if len(rings) else np.zeros(0, dtype=np.bool_)
+    shapes = np.concatenate([rings, parts[point]])
+    owner = np.concatenate([stone[part_of_ring], stone[point]])
+    corner_m, ring = shapely.get_coordinates(shapes, return_index=True)
+    return corner_m, ring, np.concatenate([hole, np.zeros(point.sum(), dtype=np.bool_)]), owner
+
+
+def make_ground(footprints: Geometries) -> Ground:
+    """Bundle footprints for the loops; the stone lies to the left of its edges.
+
+    Footprints are valid points or polygons, shape ``(stones,)``, in a plane metric grid. Raises ValueError naming
+    the rows of missing, empty or unsuitable ones.
+    """
+    a_m, b_m, first, count = edges_of(footprints)
+    if not len(first):
+        return Ground(a_m, b_m, first, count, np.zeros(0), np.zeros(0), np.zeros(0))
+    low, high = np.minimum.reduceat(a_m, first), np.maximum.reduceat(a_m, first)
+    middle = (low + high) / 2.0
+    offset = a_m - np.repeat(middle, count, axis=0)
+    square = np.maximum.reduceat(np.sum(offset * offset, axis=1), first)
+    # a hair more: nothing of the stone may stick out of its disc by rounding
+    radius = np.sqrt(square) * (1.0 + 1e-12) + 1e-9
+    return Ground(a_m, b_m, first, count, middle[:, 0].copy(), middle[:, 1].copy(), radius)
+
+
+def face_of_edges(ground: Ground, facing_deg: npt.ArrayLike) -> Ints:
+    """Code in `FACES` of each edge, by where it looks: within 45 degrees of the facing is front.
+
+    ``facing_deg`` is clockwise from north, one value or one a stone; NaN counts as north (then "front" only means
+    the north side: the caller must not call it a front). An edge that looks exactly between two faces goes to the
+    earlier in the order front, right, back, left.
+    """
+    facing = np.broadcast_to(np.asarray(facing_deg, np.float64), ground.first.shape)
+    of_edge = np.repeat(np.where(np.isnan(facing), 0.0, facing), ground.edges_n)
+    run_x, run_y = (ground.b_m - ground.a_m).T
+    looks_deg = np.degrees(np.arctan2(run_y, -run_x))  # outward is to the right of the run; clockwise from north
+    turned = np.mod(np.round(looks_deg - of_edge, 9) + 45.0, 360.0)
+    code = np.ceil(turned / 90.0).astype(np.int64) - 1
+    return np.where(turned == 0.0, 0, code)
+
+
+def face_lengths_m(ground: Ground, face: Ints) -> Floats:
+    """Length of each face along the ground, shape ``(stones, 4)``. [m]"""
+    run = ground.b_m - ground.a_m
+    stone = np.repeat(np.arange(len(ground.first)), ground.edges_n)
+    cells = np.bincount(stone * 4 + face, np.hypot(run[:, 0], run[:, 1]), minlength=4 * len(ground.first))
+    return np.asarray(cells.reshape(-1, 4), dtype=np.float64)
+
+
+def plan_areas_m2(ground: Ground) -> Floats:
+    """Area of each footprint, 0 for points, shape ``(stones,)``. [m2]"""
+    if not len(ground.first):
+        return np.zeros(0)
+    near = np.repeat(np.stack([ground.x_m, ground.y_m], axis=1), ground.edges_n, axis=0)  # large coordinates cancel
+    a, b = ground.a_m - near, ground.b_m - near
+    return np.add.reduceat(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], ground.first) / 2.0

@@ -1,0 +1,246 @@
+"""Compiled loops over pairs of stone and head: which stones a head reaches, and by what margin.
+
+Loaded through `gravegis.science.compiled`, which says first where compiled code is kept. Everything is serial and
+holds no lock: `spread` runs portions on threads, each writing its own rows, so that the number of threads changes
+nothing. `reach` does the same
+without numba, operation for operation. All work is done relative to the head.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, WIDE, Cells, Ground, Turns
+
+Array = Any  # arrays as numba sees them
+EASED = 40  # steps towards the place in still air, as in `wind.still_air`
+
+
+@njit(cache=True, nogil=True)
+def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high: float) -> float:
+    """Squared distance from the head to the edge between two places on it."""
+    dx, dy = bx - ax, by - ay
+    length, at = dx * dx + dy * dy, -(ax * dx + ay * dy)
+    if at <= 0.0:  # a division is saved where an end is nearest
+        at = 0.0
+    elif at >= length:
+        at = 1.0
+    else:
+        at /= length
+    at = min(max(at, low), high)
+    x, y = ax + at * dx, ay + at * dy
+    return x * x + y * y
+
+
+@njit(cache=True, nogil=True)
+def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
+    """Part of an edge where neither of two depths, given at its ends, is negative; none if first > last."""
+    low, high = 0.0, 1.0
+    for a, b in ((a1, b1), (a2, b2)):
+        cross = a / (a - b) if (a < 0) != (b < 0) else 0.0
+        if a < 0:
+            low = max(low, math.inf if b < 0 else cross)
+        if b < 0:
+            high = min(high, cross)
+    return low, high
+
+
+@njit(cache=True, nogil=True)
+def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, ...], wide: bool) -> float:
+    """Squared distance from the head to what of the edge lies in its turn, infinite if nothing does.
+
+    ``sides`` are how far A and B lie to the right of the start, then of the end of the turn.
+    """
+    sa, sb, ea, eb = sides
+    if not wide:
+        low, high = clipped(sa, sb, -ea, -eb)
+        return nearest_square(ax, ay, bx, by, low, high) if low <= high else math.inf
+    low, high = clipped(-sa, -sb, ea, eb)
+    dx, dy = bx - ax, by - ay
+    length = dx * dx + dy * dy
+    at = min(max(-(ax * dx + ay * dy) / length if length > 0 else 0.0, 0.0), 1.0)
+    if not (low < high and low <= at <= high):
+        return nearest_square(ax, ay, bx, by, 0.0, 1.0)
+    before = nearest_square(ax, ay, bx, by, low, low) if low > 0 else math.inf
+    after = nearest_square(ax, ay, bx, by, high, high) if high < 1 else math.inf
+    return min(before, after)
+
+
+@njit(cache=True, nogil=True)
+def depth_in_turn(ax: float, ay: float, sa: float, ea: float, turns: Turns, k: int) -> tuple[float, float]:
+    """How deep a corner lies behind the start and behind the end of a turn; equal for a wide turn."""
+    if turns.kind[k] == SECTOR:
+        return sa, -ea
+    if sa < 0 and ea > 0:
+        return 0.0, 0.0
+    along = min(ax * turns.start_x[k] + ay * turns.start_y[k], 0.0)
+    by_start = sa * sa + along * along
+    along = min(ax * turns.end_x[k] + ay * turns.end_y[k], 0.0)
+    depth = math.sqrt(min(by_start, ea * ea + along * along))
+    return depth, depth
+
+
+@njit(cache=True, nogil=True)
+def out_of_turn(x: float, y: float, room: float, turns: Turns, k: int) -> bool:
+    """Whether a disc of this radius about a place seen from the head lies apart from the turn for sure."""
+    if turns.kind[k] == CIRCLE:
+        return False
+    start = x * turns.start_y[k] - y * turns.start_x[k]
+    end = x * turns.end_y[k] - y * turns.end_x[k]
+    if turns.kind[k] == SECTOR:
+        return start < -room or end > room
+    return start < -room and end > room
+
+
+@njit(cache=True, nogil=True)
+def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: float, length: float) -> float:
+    """Squared distance of an edge from a straight side of the throw, as `throw.square_to_side`."""
+    along_a, across_a = ax * east + ay * north, ax * north - ay * east
+    along_b, across_b = bx * east + by * north, bx * north - by * east
+    out = along_a - min(max(along_a, 0.0), length)
+    tip = nearest_square(along_a - length, across_a, along_b - length, across_b, 0.0, 1.0)
+    return min(tip, out * out + across_a * across_a)
+
+
+@njit(cache=True, nogil=True)
+def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
+    """How far the wind has carried what falls at a place, seen from the head."""
+    wx, wy, ramp = turns.wind_x[k], turns.wind_y[k], turns.ramp_m[k]
+    if wx == 0.0 and wy == 0.0:
+        return 0.0, 0.0
+    share = 1.0
+    for _ in range(EASED):
+        x, y = cx - share * wx, cy - share * wy
+        before, share = share, min(1.0, (x * x + y * y) / (ramp * ramp))
+        if share == before:
+            break
+    return share * wx, share * wy
+
+
+@njit(cache=True, nogil=True)
+def measure(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> tuple[float, float, float]:
+    """Distance, margin and distance of the nearest part within the turn, of one stone and one head.
+
+    ``ox``, ``oy`` tell how far the wind carries what falls at the stone.
+    """
+    hx, hy = turns.x_m[k], turns.y_m[k]
+    start_x, start_y, end_x, end_y = turns.start_x[k], turns.start_y[k], turns.end_x[k], turns.end_y[k]
+    nearest, wet, start, end, within = math.inf, math.inf, -math.inf, -math.inf, False
+    round_, wide = turns.kind[k] == CIRCLE, turns.kind[k] == WIDE
+    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
+        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
+        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
+        if (ay > 0) != (by > 0) and (ax * by - ay * bx > 0) == (by > ay):
+            within = not within
+        square = nearest_square(ax, ay, bx, by, 0.0, 1.0)
+        nearest = min(nearest, square)
+        if round_:
+            continue
+        sa, sb = ax * start_y - ay * start_x, bx * start_y - by * start_x
+        ea, eb = ax * end_y - ay * end_x, bx * end_y - by * end_x
+        if not (sa >= 0 and sb >= 0 and (wide or (ea <= 0 and eb <= 0))):
+            square = wet_square(ax, ay, bx, by, (sa, sb, ea, eb), wide)
+        wet = min(wet, square)
+        to_start, to_end = depth_in_turn(ax, ay, sa, ea, turns, k)
+        start, end = max(start, to_start), max(end, to_end)
+    distance = 0.0 if within else math.sqrt(nearest)
+    near = distance if round_ or distance == 0 else math.sqrt(wet)
+    arc = turns.throw_m[k] - near
+    if arc >= 0:
+        return distance, arc if round_ else max(min(arc, min(start, end)), 0.0), near
+    if not round_:
+        arc = -min(gap_to_sides(ground, turns, i, k, ox, oy), min(-arc, distance))
+    return distance, arc, near
+
+
+@njit(cache=True, nogil=True)
+def gap_to_sides(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> float:
+    """Distance of a stone that lies apart from the turn to its two straight sides."""
+    hx, hy = turns.x_m[k], turns.y_m[k]
+    gap = math.inf
+    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
+        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
+        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
+        start = side_square(ax, ay, bx, by, turns.start_x[k], turns.start_y[k], turns.throw_m[k])
+        end = side_square(ax, ay, bx, by, turns.end_x[k], turns.end_y[k], turns.throw_m[k])
+        gap = min(gap, math.sqrt(min(start, end)))
+    return gap
+
+
+@njit(cache=True, nogil=True)
+def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, item: Array, fill: bool) -> None:
+    """Count, then list, the heads that may reach into each cell; heads in rising order in every cell."""
+    for k in range(len(turns.x_m)):
+        far = turns.throw_m[k] + within_m + math.hypot(turns.wind_x[k], turns.wind_y[k])
+        west = max(math.floor((turns.x_m[k] - far - cells.x0_m) / cells.size_m), 0)
+        east = min(math.floor((turns.x_m[k] + far - cells.x0_m) / cells.size_m), cells.nx - 1)
+        south = max(math.floor((turns.y_m[k] - far - cells.y0_m) / cells.size_m), 0)
+        north = min(math.floor((turns.y_m[k] + far - cells.y0_m) / cells.size_m), cells.ny - 1)
+        for row in range(south, north + 1):
+            for column in range(west, east + 1):
+                cell = row * cells.nx + column
+                if fill:
+                    item[first[cell]] = k
+                first[cell] += 1
+
+
+@njit(cache=True, nogil=True)
+def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, found: Array) -> int:
+    """List the heads that may reach a stone, in rising order without repeats; return how many."""
+    r = ground.radius_m[i]
+    west = min(max(int((ground.x_m[i] - r - cells.x0_m) / cells.size_m), 0), cells.nx - 1)
+    east = min(max(int((ground.x_m[i] + r - cells.x0_m) / cells.size_m), 0), cells.nx - 1)
+    south = min(max(int((ground.y_m[i] - r - cells.y0_m) / cells.size_m), 0), cells.ny - 1)
+    north = min(max(int((ground.y_m[i] + r - cells.y0_m) / cells.size_m), 0), cells.ny - 1)
+    n = 0
+    for row in range(south, north + 1):
+        for column in range(west, east + 1):
+            cell = row * cells.nx + column
+            for m in range(first[cell], first[cell + 1]):
+                k = item[m]
+                at = n
+                while at > 0 and found[at - 1] > k:
+                    at -= 1
+                if at > 0 and found[at - 1] == k:
+                    continue
+                for j in range(n, at, -1):
+                    found[j] = found[j - 1]
+                found[at] = k
+                n += 1
+    return n
+
+
+@njit(cache=True, nogil=True)
+def pairs(
+    ground: Ground, turns: Turns, cells: Cells, first: Array, item: Array, within_m: float, low: int, high: int
+) -> tuple[Array, Array]:
+    """Stones of one portion with the heads that reach them, or miss by up to ``within_m``: stone, head; lengths."""
+    room = 8 * (high - low) + 16
+    who, lengths = np.empty((room, 2), np.int64), np.empty((room, 3))
+    found = np.empty(len(turns.x_m), np.int64)
+    n = 0
+    for i in range(low, high):
+        for m in range(near_stone(ground, cells, i, first, item, found)):
+            k = found[m]
+            dx, dy = ground.x_m[i] - turns.x_m[k], ground.y_m[i] - turns.y_m[k]
+            far = turns.throw_m[k] + ground.radius_m[i] + within_m + turns.drift_m[k] + 1e-6
+            if dx * dx + dy * dy > far * far:
+                continue
+            ox, oy = carried(dx, dy, turns, k)
+            if out_of_turn(dx - ox, dy - oy, ground.radius_m[i] + within_m + 1e-6, turns, k):
+                continue
+            distance, margin, near = measure(ground, turns, i, k, ox, oy)
+            if margin < -within_m:
+                continue
+            if n == room:
+                more_who, more_lengths = np.empty((2 * room, 2), np.int64), np.empty((2 * room, 3))
+                more_who[:room], more_lengths[:room] = who, lengths
+                who, lengths, room = more_who, more_lengths, 2 * room
+            who[n, 0], who[n, 1] = i, k
+            lengths[n, 0], lengths[n, 1], lengths[n, 2] = distance, margin, near
+            n += 1
+    return who[:n].copy(), lengths[:n].copy()
