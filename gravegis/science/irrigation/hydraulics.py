@@ -160,3 +160,12 @@ def profile_rate_mm_h(
     sweep = np.radians(np.asarray(sweep_deg, float))
     rate = np.asarray(flow_l_h, float) * PROFILES[shape](np.clip(share, 0.0, 1.0)) / (throw**2 * sweep)
     return np.where(share <= 1.0, rate, 0.0)
+
+
+def face_rate_l_m2_h(ground_rate_mm_h: Numbers, along_over_down: Numbers, off_deg: Numbers = 0.0) -> Floats:
+    """Rate on an upright face in even rain: ground rate * (vx / vz) * cos(angle off the face), 0 from behind. [L/m2h]
+
+    Flux through a plane; a check of what the tables give where the rain is even over the height of the stone.
+    """
+    facing = np.maximum(0.0, np.cos(np.radians(np.asarray(off_deg, float))))
+    return np.asarray(np.asarray(ground_rate_mm_h, float) * np.asarray(along_over_down, float) * facing)

@@ -17,7 +17,6 @@ from numba import njit
 from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, WIDE, Cells, Ground, Turns
 
 Array = Any  # arrays as numba sees them
-EASED = 40  # steps towards the place in still air, as in `wind.still_air`
 
 
 @njit(cache=True, nogil=True)
@@ -108,16 +107,16 @@ def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: 
 
 @njit(cache=True, nogil=True)
 def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
-    """How far the wind has carried what falls at a place, seen from the head."""
+    """How far the wind has carried what falls at a place seen from the head; as `wind.carried_m`."""
     wx, wy, ramp = turns.wind_x[k], turns.wind_y[k], turns.ramp_m[k]
     if wx == 0.0 and wy == 0.0:
         return 0.0, 0.0
-    share = 1.0
-    for _ in range(EASED):
-        x, y = cx - share * wx, cy - share * wy
-        before, share = share, min(1.0, (x * x + y * y) / (ramp * ramp))
-        if share == before:
-            break
+    away_x, away_y = cx - wx, cy - wy
+    if away_x * away_x + away_y * away_y >= ramp * ramp:
+        return wx, wy
+    square, half = cx * cx + cy * cy, cx * wx + cy * wy + ramp * ramp / 2.0
+    under = max(half * half - (wx * wx + wy * wy) * square, 0.0)
+    share = square / (half + math.sqrt(under))
     return share * wx, share * wy
 
 

@@ -2,8 +2,8 @@
 
 Flights with and against a wind of 4 m/s land 3.5 to 4.6 m apart from those in still air for all drops of 1 to 4 mm
 (Gunn and Kinzer drag, `ballistics`): the pattern moves rather than shrinks. Near the head the stream has not yet been
-carried: what falls at distance r in still air is carried by ``drift * min(1, (r / ramp)^2)``. Own choice of ramp, made
-so that no two places of the pattern change order.
+carried: what falls at distance r in still air is carried by ``drift * min(1, (r / ramp)^2)``. Own choice of ramp, see
+`RAMP_DRIFTS`.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ Floats = npt.NDArray[np.float64]
 FARTHEST_FRAC = 0.35
 """Largest drift, in shares of the throw; more is counted as this much. Own choice: beyond it (about 4 m/s for a
 common rotor) irrigation should stop anyway (Yacoubi et al. 2012, Engineering 4(10): above 4 m/s)."""
-RAMP_DRIFTS, LEAST_RAMP_FRAC = 4.0, 0.5
-"""The drift is reached at four times its length, not before half the throw nor after all of it. Own choice."""
-EASED = 40  # steps towards the place in still air; the compiled loops count the same
+RAMP_DRIFTS, LEAST_RAMP_FRAC = 2.5, 0.5
+"""The whole drift counts from two and a half times its length on, not before half the throw nor after all of it. Own
+choice: from twice its length up, no two places of the pattern change order."""
 
 
 def turns_of(throws: Throws, drift_east_m: npt.ArrayLike = 0.0, drift_north_m: npt.ArrayLike = 0.0) -> Turns:
@@ -59,8 +59,10 @@ def drift_m(wind_m_s: npt.ArrayLike, wind_from_deg: npt.ArrayLike, drift_s: npt.
 def carried_m(x_m: Floats, y_m: Floats, turns: Turns, head: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
     """How far the wind has carried what falls at places seen from their heads: east and north, same shape. [m]"""
     east, north, ramp = turns.wind_x[head], turns.wind_y[head], turns.ramp_m[head]
-    share = np.ones_like(x_m)
-    for _ in range(EASED):
-        x, y = x_m - share * east, y_m - share * north
-        share = np.minimum(1.0, (x * x + y * y) / (ramp * ramp))
+    away_x, away_y = x_m - east, y_m - north
+    far = away_x * away_x + away_y * away_y >= ramp * ramp
+    # share of the drift: |place - share * drift|^2 = share * ramp^2, the smaller root
+    square, half = x_m * x_m + y_m * y_m, x_m * east + y_m * north + ramp * ramp / 2.0
+    under = np.maximum(half * half - (east * east + north * north) * square, 0.0)
+    share = np.where(far, 1.0, square / np.where(far, 1.0, half + np.sqrt(under)))
     return share * east, share * north

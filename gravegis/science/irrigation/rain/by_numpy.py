@@ -21,7 +21,7 @@ def rate_at(turns: Turns, spray: Spray, k: int, x: Floats, y: Floats, half_m: fl
     ux = np.divide(x, r, out=np.full(x.shape, turns.start_x[k]), where=some)
     uy = np.divide(y, r, out=np.full(x.shape, turns.start_y[k]), where=some)
     throw, flow, one, two = along_ray(turns, spray, k, ux, uy)
-    wet = r < throw
+    wet = (throw > 0) & (r - half_m < throw)
     if turns.kind[k] in (SECTOR, WIDE):
         past_start = x * turns.start_y[k] - y * turns.start_x[k] >= 0
         before_end = x * turns.end_y[k] - y * turns.end_x[k] <= 0
@@ -33,7 +33,7 @@ def rate_at(turns: Turns, spray: Spray, k: int, x: Floats, y: Floats, half_m: fl
     before = look_up(spray, t, s * (one + two * s), none)
     s = np.minimum(far / throw, 1.0)
     after = look_up(spray, t, s * (one + two * s), none)
-    s = np.where(wet, r / throw, 0.0)
+    s = np.where(wet, np.minimum(r / throw, 1.0), 0.0)
     spread = np.ones_like(r)
     if turns.drift_m[k] > 0:
         toward = ux * turns.wind_x[k] + uy * turns.wind_y[k]
@@ -57,7 +57,7 @@ def rates_at_stones(
 
 def window_of(turns: Turns, grid: Grid, k: int) -> Window:
     """Columns and rows that hold the pattern of a head, also where they lie beyond the grid."""
-    far = turns.throw_m[k] + turns.drift_m[k]
+    far = turns.throw_m[k] + turns.drift_m[k] + grid.cell_m / 2.0
     west, east = ((turns.x_m[k] + side * far - grid.x0_m) / grid.cell_m for side in (-1, 1))
     south, north = ((turns.y_m[k] + side * far - grid.y0_m) / grid.cell_m for side in (-1, 1))
     return int(np.floor(west)), int(np.floor(east)) + 1, int(np.floor(south)), int(np.floor(north)) + 1
@@ -103,11 +103,11 @@ def _keep_off(
         off = np.where((at > far[:, None]).sum(axis=1) % 2 == 1, 2.0, 0.0)
     else:
         before = (at >= 0) & (at < far[:, None])
-        s = np.where(before, at, 0.0) / throw[:, None]
+        s = np.minimum(np.where(before, at, 0.0) / throw[:, None], 1.0)
         u = s * (one[:, None] + two[:, None] * s)
         tall = np.full(u.shape, height)
         off = np.where(before, look_up(spray, spray.table[k], u, tall), 0.0).max(axis=1)
-        s = far / throw
+        s = np.minimum(far / throw, 1.0)
         inside = before.sum(axis=1) % 2 == 1
         here = look_up(spray, spray.table[k], s * (one + two * s), tall[:, 0])
         off = np.where(inside, np.maximum(off, here), off)

@@ -36,7 +36,7 @@ def rate_at(
     r = math.sqrt(x * x + y * y)
     ux, uy = (x / r, y / r) if r > 0 else (start_x, start_y)
     throw, flow, one, two = along_ray(pattern, ux, uy)
-    if r >= throw:
+    if throw <= 0.0 or r - half_m >= throw:
         return 0.0, 0.0
     if kind in (SECTOR, WIDE):
         past_start = x * start_y - y * start_x >= 0
@@ -48,7 +48,7 @@ def rate_at(
     before = look_up(share, s * (one + two * s), 0.0)
     s = min(far / throw, 1.0)
     after = look_up(share, s * (one + two * s), 0.0)
-    s = r / throw
+    s = min(r / throw, 1.0)
     spread = 1.0
     if drift > 0 and r < ramp:  # the pattern is drawn out downwind of the head, crowded upwind
         toward = ux * wind_x + uy * wind_y
@@ -73,7 +73,7 @@ def rates_at_stones(
 @njit(cache=True, nogil=True)
 def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     """Columns and rows that hold the pattern of a head, also where they lie beyond the grid."""
-    far = turns.throw_m[k] + turns.drift_m[k]
+    far = turns.throw_m[k] + turns.drift_m[k] + grid.cell_m / 2.0
     west = math.floor((turns.x_m[k] - far - grid.x0_m) / grid.cell_m)
     east = math.floor((turns.x_m[k] + far - grid.x0_m) / grid.cell_m) + 1
     south = math.floor((turns.y_m[k] - far - grid.y0_m) / grid.cell_m)

@@ -105,10 +105,10 @@ def gone_at(
             beyond = min(beyond, at)
             continue
         inside = not inside
-        s = at / throw
+        s = min(at / throw, 1.0)
         gone = max(gone, look_up(share, s * (one + two * s), height))
     if inside and but < 0:
-        s = far / throw
+        s = min(far / throw, 1.0)
         gone = max(gone, look_up(share, s * (one + two * s), height))
     return gone, beyond
 
