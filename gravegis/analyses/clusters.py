@@ -140,5 +140,7 @@ ANALYSIS = Analysis(
     settings=ClusterSettings,
     run=run,
     version=1,
+    tables=("patterns",),
+    facts=("crs",),
     sources=("connected components of harmed stones closer than a distance: plane geometry and graph theory", TRIAL),
 )

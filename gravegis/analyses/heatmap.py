@@ -128,6 +128,8 @@ ANALYSIS = Analysis(
     settings=HeatmapSettings,
     run=run,
     version=1,
+    tables=(),
+    facts=(),
     sources=(
         "ratio of Gaussian kernel sums on a linearly binned grid",
         "mask by the effective number of stones: own derivation",
