@@ -39,7 +39,12 @@ print(numba.config.CACHE_DIR)
 
 
 def test_a_place_given_from_outside_is_kept(tmp_path: Path) -> None:
-    code = f"from gravegis.science import compiled; compiled.load({KERNELS!r}); import numba; print(numba.config.CACHE_DIR)"
+    code = f"""
+from gravegis.science import compiled
+compiled.load({KERNELS!r})
+import numba
+print(numba.config.CACHE_DIR)
+"""
     assert run(code, NUMBA_CACHE_DIR=str(tmp_path)) == str(tmp_path)
 
 

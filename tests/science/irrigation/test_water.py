@@ -22,6 +22,8 @@ from gravegis.science.irrigation.throw import Throws, make_throws
 from gravegis.science.irrigation.wind import turns_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gravegis.science.irrigation.bundles import Spray, Turns
 
 Geometries = npt.NDArray[np.object_]
@@ -56,7 +58,7 @@ def one_head(**more: Any) -> tuple[Throws, Turns, Spray]:
 
 
 def caught_by(
-    stones: list[shapely.Geometry], height_m: npt.ArrayLike, *, shadows: bool = True, nodes_n: int = 4, **more: Any
+    stones: Sequence[shapely.Geometry], height_m: npt.ArrayLike, *, shadows: bool = True, nodes_n: int = 4, **more: Any
 ) -> Caught:
     """Water of one head of 1000 L/h and 12 m, by stone (all must be reached)."""
     throws, turns, spray = one_head(**more)
@@ -119,7 +121,7 @@ class Oracle:
             area = abs((px - self.x) * (qy - self.y) - (py - self.y) * (qx - self.x))
             for node, weight in zip(*np.polynomial.legendre.leggauss(4), strict=True):
                 x, y = px + (node + 1) / 2 * (qx - px), py + (node + 1) / 2 * (qy - py)
-                found.append((x, y, weight / 2 * area / ((x - self.x) ** 2 + (y - self.y) ** 2)))
+                found.append((float(x), float(y), float(weight / 2 * area / ((x - self.x) ** 2 + (y - self.y) ** 2))))
         return found
 
     def meet(self, angle: float, edge: shapely.LineString) -> tuple[float, float]:
@@ -151,7 +153,8 @@ class Oracle:
     def catch(self, stones: Geometries, heights: Floats, me: int, *, shadows: bool) -> tuple[dict[int, float], float]:
         """Litres an hour by edge of one stone, and on its top."""
         tree = shapely.STRtree(stones)
-        sides, top = {}, 0.0
+        sides: dict[int, float] = {}
+        top = 0.0
         corners = shapely.get_coordinates(shapely.orient_polygons(stones[me]))
         for e, (a, b) in enumerate(itertools.pairwise(corners)):
             outer = (a + b) / 2 + np.array([b[1] - a[1], a[0] - b[0]])
@@ -254,7 +257,7 @@ def water_gone(low_deg: float, high_deg: float, stone: shapely.Geometry, height_
     middle = (angles[1:] + angles[:-1]) / 2
     rays = shapely.linestrings(np.stack([np.zeros((20_000, 2)), 50 * np.stack([np.sin(middle), np.cos(middle)], 1)], 1))
     taken = 0.0
-    for cut in shapely.intersection(rays, stone):
+    for cut in np.asarray(shapely.intersection(rays, stone)):
         if not cut.is_empty:
             ways = np.hypot(*shapely.get_coordinates(cut).T)
             near, far = float(ways.min()), float(ways.max())
