@@ -70,27 +70,27 @@ def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, .
 
 
 @njit(cache=True, nogil=True)
-def depth_in_turn(ax: float, ay: float, sa: float, ea: float, turns: Turns, k: int) -> tuple[float, float]:
-    """How deep a corner lies behind the start and behind the end of a turn; equal for a wide turn."""
-    if turns.kind[k] == SECTOR:
-        return sa, -ea
+def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, ...]) -> tuple[float, float]:
+    """How deep a corner lies behind the start and behind the end of a wide turn; they are equal."""
     if sa < 0 and ea > 0:
         return 0.0, 0.0
-    along = min(ax * turns.start_x[k] + ay * turns.start_y[k], 0.0)
+    _, _, _, _, start_x, start_y, end_x, end_y = head
+    along = min(ax * start_x + ay * start_y, 0.0)
     by_start = sa * sa + along * along
-    along = min(ax * turns.end_x[k] + ay * turns.end_y[k], 0.0)
+    along = min(ax * end_x + ay * end_y, 0.0)
     depth = math.sqrt(min(by_start, ea * ea + along * along))
     return depth, depth
 
 
 @njit(cache=True, nogil=True)
-def out_of_turn(x: float, y: float, room: float, turns: Turns, k: int) -> bool:
+def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     """Whether a disc of this radius about a place seen from the head lies apart from the turn for sure."""
-    if turns.kind[k] == CIRCLE:
+    _, _, _, kind, start_x, start_y, end_x, end_y = head
+    if kind == CIRCLE:
         return False
-    start = x * turns.start_y[k] - y * turns.start_x[k]
-    end = x * turns.end_y[k] - y * turns.end_x[k]
-    if turns.kind[k] == SECTOR:
+    start = x * start_y - y * start_x
+    end = x * end_y - y * end_x
+    if kind == SECTOR:
         return start < -room or end > room
     return start < -room and end > room
 
@@ -121,18 +121,29 @@ def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
 
 
 @njit(cache=True, nogil=True)
-def measure(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> tuple[float, float, float]:
+def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
+    """Place, throw and turn of a head in plain figures: handing on bundles of arrays costs more than reading."""
+    return (
+        turns.x_m[k], turns.y_m[k], turns.throw_m[k], turns.kind[k],
+        turns.start_x[k], turns.start_y[k], turns.end_x[k], turns.end_y[k],
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def measure(
+    a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
+) -> tuple[float, float, float]:
     """Distance, margin and distance of the nearest part within the turn, of one stone and one head.
 
-    ``ox``, ``oy`` tell how far the wind carries what falls at the stone.
+    ``first`` and ``last`` are edges of the stone; ``off`` tells how far the wind carries what falls there.
     """
-    hx, hy = turns.x_m[k], turns.y_m[k]
-    start_x, start_y, end_x, end_y = turns.start_x[k], turns.start_y[k], turns.end_x[k], turns.end_y[k]
+    hx, hy, throw, kind, start_x, start_y, end_x, end_y = head
+    ox, oy = off
     nearest, wet, start, end, within = math.inf, math.inf, -math.inf, -math.inf, False
-    round_, wide = turns.kind[k] == CIRCLE, turns.kind[k] == WIDE
-    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
-        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
-        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
+    round_, wide = kind == CIRCLE, kind == WIDE
+    for e in range(first, last):
+        ax, ay = a_m[e, 0] - hx - ox, a_m[e, 1] - hy - oy
+        bx, by = b_m[e, 0] - hx - ox, b_m[e, 1] - hy - oy
         if (ay > 0) != (by > 0) and (ax * by - ay * bx > 0) == (by > ay):
             within = not within
         square = nearest_square(ax, ay, bx, by, 0.0, 1.0)
@@ -144,28 +155,31 @@ def measure(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) 
         if not (sa >= 0 and sb >= 0 and (wide or (ea <= 0 and eb <= 0))):
             square = wet_square(ax, ay, bx, by, (sa, sb, ea, eb), wide)
         wet = min(wet, square)
-        to_start, to_end = depth_in_turn(ax, ay, sa, ea, turns, k)
+        to_start, to_end = depth_in_wide(ax, ay, sa, ea, head) if wide else (sa, -ea)
         start, end = max(start, to_start), max(end, to_end)
     distance = 0.0 if within else math.sqrt(nearest)
     near = distance if round_ or distance == 0 else math.sqrt(wet)
-    arc = turns.throw_m[k] - near
+    arc = throw - near
     if arc >= 0:
         return distance, arc if round_ else max(min(arc, min(start, end)), 0.0), near
     if not round_:
-        arc = -min(gap_to_sides(ground, turns, i, k, ox, oy), min(-arc, distance))
+        arc = -min(gap_to_sides(a_m, b_m, first, last, head, off), min(-arc, distance))
     return distance, arc, near
 
 
 @njit(cache=True, nogil=True)
-def gap_to_sides(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> float:
+def gap_to_sides(
+    a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
+) -> float:
     """Distance of a stone that lies apart from the turn to its two straight sides."""
-    hx, hy = turns.x_m[k], turns.y_m[k]
+    hx, hy, throw, _, start_x, start_y, end_x, end_y = head
+    ox, oy = off
     gap = math.inf
-    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
-        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
-        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
-        start = side_square(ax, ay, bx, by, turns.start_x[k], turns.start_y[k], turns.throw_m[k])
-        end = side_square(ax, ay, bx, by, turns.end_x[k], turns.end_y[k], turns.throw_m[k])
+    for e in range(first, last):
+        ax, ay = a_m[e, 0] - hx - ox, a_m[e, 1] - hy - oy
+        bx, by = b_m[e, 0] - hx - ox, b_m[e, 1] - hy - oy
+        start = side_square(ax, ay, bx, by, start_x, start_y, throw)
+        end = side_square(ax, ay, bx, by, end_x, end_y, throw)
         gap = min(gap, math.sqrt(min(start, end)))
     return gap
 
@@ -230,9 +244,11 @@ def pairs(
             if dx * dx + dy * dy > far * far:
                 continue
             ox, oy = carried(dx, dy, turns, k)
-            if out_of_turn(dx - ox, dy - oy, ground.radius_m[i] + within_m + 1e-6, turns, k):
+            head = head_of(turns, k)
+            if out_of_turn(dx - ox, dy - oy, ground.radius_m[i] + within_m + 1e-6, head):
                 continue
-            distance, margin, near = measure(ground, turns, i, k, ox, oy)
+            edge = ground.first[i]
+            distance, margin, near = measure(ground.a_m, ground.b_m, edge, edge + ground.edges_n[i], head, (ox, oy))
             if margin < -within_m:
                 continue
             if n == room:
