@@ -17,9 +17,10 @@ from numba import njit
 from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, WIDE, Cells, Ground, Turns
 
 Array = Any  # arrays as numba sees them
+loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
 
 
-@njit(cache=True, nogil=True)
+@loop
 def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high: float) -> float:
     """Squared distance from the head to the edge between two places on it."""
     dx, dy = bx - ax, by - ay
@@ -35,7 +36,7 @@ def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high:
     return x * x + y * y
 
 
-@njit(cache=True, nogil=True)
+@loop
 def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     """Part of an edge where neither of two depths, given at its ends, is negative; none if first > last."""
     low, high = 0.0, 1.0
@@ -48,7 +49,7 @@ def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@loop
 def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, ...], wide: bool) -> float:
     """Squared distance from the head to what of the edge lies in its turn, infinite if nothing does.
 
@@ -69,7 +70,7 @@ def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, .
     return min(before, after)
 
 
-@njit(cache=True, nogil=True)
+@loop
 def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, ...]) -> tuple[float, float]:
     """How deep a corner lies behind the start and behind the end of a wide turn; they are equal."""
     if sa < 0 and ea > 0:
@@ -82,7 +83,7 @@ def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, .
     return depth, depth
 
 
-@njit(cache=True, nogil=True)
+@loop
 def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     """Whether a disc of this radius about a place seen from the head lies apart from the turn for sure."""
     _, _, _, kind, start_x, start_y, end_x, end_y = head
@@ -95,7 +96,7 @@ def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     return start < -room and end > room
 
 
-@njit(cache=True, nogil=True)
+@loop
 def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: float, length: float) -> float:
     """Squared distance of an edge from a straight side of the throw, as `throw.square_to_side`."""
     along_a, across_a = ax * east + ay * north, ax * north - ay * east
@@ -105,7 +106,7 @@ def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: 
     return min(tip, out * out + across_a * across_a)
 
 
-@njit(cache=True, nogil=True)
+@loop
 def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     """How far the wind has carried what falls at a place seen from the head; as `wind.carried_m`."""
     wx, wy, ramp = turns.wind_x[k], turns.wind_y[k], turns.ramp_m[k]
@@ -120,7 +121,7 @@ def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     return share * wx, share * wy
 
 
-@njit(cache=True, nogil=True)
+@loop
 def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
     """Place, throw and turn of a head in plain figures: handing on bundles of arrays costs more than reading."""
     return (
@@ -129,7 +130,7 @@ def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@loop
 def measure(
     a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
 ) -> tuple[float, float, float]:
@@ -167,7 +168,7 @@ def measure(
     return distance, arc, near
 
 
-@njit(cache=True, nogil=True)
+@loop
 def gap_to_sides(
     a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
 ) -> float:
@@ -184,7 +185,7 @@ def gap_to_sides(
     return gap
 
 
-@njit(cache=True, nogil=True)
+@loop
 def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, item: Array, fill: bool) -> None:
     """Count, then list, the heads that may reach into each cell; heads in rising order in every cell."""
     for k in range(len(turns.x_m)):
@@ -201,7 +202,7 @@ def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, it
                 first[cell] += 1
 
 
-@njit(cache=True, nogil=True)
+@loop
 def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, found: Array) -> int:
     """List the heads that may reach a stone, in rising order without repeats; return how many."""
     r = ground.radius_m[i]
@@ -227,7 +228,7 @@ def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, 
     return n
 
 
-@njit(cache=True, nogil=True)
+@loop
 def pairs(
     ground: Ground, turns: Turns, cells: Cells, first: Array, item: Array, within_m: float, low: int, high: int
 ) -> tuple[Array, Array]:

@@ -16,9 +16,10 @@ from gravegis.science.irrigation.kernels import carried
 from gravegis.science.irrigation.rays.kernels import along_ray, crossing, gone_at, look_up, pattern_of, scene_of
 
 Array = Any  # arrays as numba sees them
+loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
 
 
-@njit(cache=True, nogil=True)
+@loop
 def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     """Turn and wind of a head, in plain figures."""
     return (
@@ -27,7 +28,7 @@ def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@loop
 def rate_at(
     share: Array, pattern: tuple[Any, ...], turn: tuple[Any, ...], x: float, y: float, half_m: float
 ) -> tuple[float, float]:
@@ -57,7 +58,7 @@ def rate_at(
     return rate, look_up(share, s * (one + two * s), 0.0)
 
 
-@njit(cache=True, nogil=True)
+@loop
 def rates_at_stones(
     ground: Ground, turns: Turns, spray: Spray, who: Array, half_m: float, out: Array, span: Array
 ) -> None:
@@ -70,7 +71,7 @@ def rates_at_stones(
         out[p] = rate_at(share, pattern, turn, x - sx, y - sy, half_m)[0]
 
 
-@njit(cache=True, nogil=True)
+@loop
 def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     """Columns and rows that hold the pattern of a head, also where they lie beyond the grid."""
     far = turns.throw_m[k] + turns.drift_m[k] + grid.cell_m / 2.0
@@ -81,7 +82,7 @@ def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     return west, east, south, north
 
 
-@njit(cache=True, nogil=True)
+@loop
 def patch_of(
     turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], k: int, window: tuple[int, int, int, int]
 ) -> Array:
@@ -109,7 +110,7 @@ def patch_of(
     return patch
 
 
-@njit(cache=True, nogil=True)
+@loop
 def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, height: float) -> float:
     """Distance by which all the water that passes above a stone at distance r may have landed again, at most. [m]"""
     throw, one, two = turns.throw_m[k], spray.bend_one[k], spray.bend_two[k]
@@ -127,7 +128,7 @@ def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, heig
     return throw * (u / one if two == 0.0 else (math.sqrt(one * one + 4.0 * two * u) - one) / (2.0 * two))
 
 
-@njit(cache=True, nogil=True)
+@loop
 def keep_off(
     turns: Turns, spray: Spray, grid: Grid, stone: tuple[Any, ...], k: int, window: tuple[int, int, int, int],
     patch: Array, rank: Array,
@@ -181,7 +182,7 @@ def keep_off(
                 patch[row - south, column - west] = 0.0
 
 
-@njit(cache=True, nogil=True)
+@loop
 def sums(turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], out: Array, span: Array) -> None:
     """Sum of the cells of each head of a portion, over all cells and over those of the grid. [mm/h]"""
     for k in range(span[0], span[1]):
@@ -196,7 +197,7 @@ def sums(turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], out: Ar
                     out[k, 1] += patch[row, column]
 
 
-@njit(cache=True, nogil=True)
+@loop
 def add_rows(
     turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], factor: Array, out: Array, span: Array
 ) -> None:
