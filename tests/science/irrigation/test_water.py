@@ -110,16 +110,17 @@ class Oracle:
         return look_up(self.table.share_below, place, height_m * (HEIGHTS_N - 1) / self.table.top_m)
 
     def nodes(self, edge: shapely.LineString) -> list[tuple[float, float, float]]:
-        """Places on a part of an edge and the angle each stands for: four a piece, wide ones cut in eight."""
+        """Places on a part of an edge and the angle each stands for: four, two if slim, four times eight if wide."""
         (ax, ay), (bx, by) = edge.coords
         a, b = math.atan2(ay - self.y, ax - self.x), math.atan2(by - self.y, bx - self.x)
         turn = (b - a + math.pi) % (2 * math.pi) - math.pi
         pieces = 8 if math.cos(turn) < 0.9 else 1
         found = []
+        rays = 2 if abs(math.sin(turn / pieces)) < 0.05 else 4
         cuts = [self.meet(a + turn * c / pieces, edge) for c in range(pieces + 1)]
         for (px, py), (qx, qy) in itertools.pairwise(cuts):
             area = abs((px - self.x) * (qy - self.y) - (py - self.y) * (qx - self.x))
-            for node, weight in zip(*np.polynomial.legendre.leggauss(4), strict=True):
+            for node, weight in zip(*np.polynomial.legendre.leggauss(rays), strict=True):
                 x, y = px + (node + 1) / 2 * (qx - px), py + (node + 1) / 2 * (qy - py)
                 found.append((float(x), float(y), float(weight / 2 * area / ((x - self.x) ** 2 + (y - self.y) ** 2))))
         return found

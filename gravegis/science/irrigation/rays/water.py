@@ -116,8 +116,10 @@ def catch(
     loops = (code.load(KERNELS) if compiled else None) or by_numpy
     slot, head_first = by_head(pairs.head_i, len(turns.x_m))
     links = (pairs.stone_i[slot], slot, head_first, stones.height_m.astype(np.float64), stones.face_of_edge)
-    places, weights = np.polynomial.legendre.leggauss(nodes_n)
-    nodes = np.stack([(places + 1.0) / 2.0, weights / 2.0], axis=1)
+    nodes = np.zeros((2, nodes_n, 2))
+    for slim, count in enumerate((nodes_n, (nodes_n + 1) // 2)):
+        places, weights = np.polynomial.legendre.leggauss(count)
+        nodes[slim, :count] = np.stack([(places + 1.0) / 2.0, weights / 2.0], axis=1)
     out = np.zeros((len(pairs), 5))
 
     def work(low: int, high: int) -> None:
