@@ -84,15 +84,16 @@ def spray_of(lawn: Lawn) -> Spray:
     return make_spray(lawn.throws, lawn.flow_l_h, lawn.tables, table_i)
 
 
-def work_out(lawn: Lawn, spray: Spray, *, shadows: bool) -> tuple[Floats, Floats]:
+def work_out(lawn: Lawn, spray: Spray, *, shadows: bool) -> Floats:
     """Edges, pairs, faces and tops, from footprints to litres by stone."""
     ground, turns = make_ground(lawn.footprints), turns_of(lawn.throws)
     pairs = find_pairs(lawn.footprints, lawn.throws, turns=turns, ground=ground)
     known = Stones(lawn.height_m, face_of_edges(ground, 0.0))
     caught = catch(ground, turns, spray, pairs, known, shadows=shadows)
     count = len(lawn.footprints)
-    faces = [np.bincount(pairs.stone_i, caught.face_l_h[:, face], minlength=count) for face in range(4)]
-    return np.stack(faces, axis=1), np.bincount(pairs.stone_i, caught.top_l_h, minlength=count)
+    litres = np.column_stack([caught.face_l_h, caught.top_l_h])
+    by_stone = [np.bincount(pairs.stone_i, litres[:, part], minlength=count) for part in range(5)]
+    return np.asarray(np.column_stack(by_stone), dtype=np.float64)
 
 
 def all_of(lawn: Lawn, spray: Spray, strike_of: Callable[..., Floats]) -> tuple[npt.NDArray[np.int8], Floats, Floats]:
