@@ -188,14 +188,25 @@ def gap_to_sides(
 @loop
 def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, item: Array, fill: bool) -> None:
     """Count, then list, the heads that may reach into each cell; heads in rising order in every cell."""
+    half = cells.size_m / 2.0
+    room = 1.5 * half + within_m  # half a diagonal, and some
     for k in range(len(turns.x_m)):
-        far = turns.throw_m[k] + within_m + math.hypot(turns.wind_x[k], turns.wind_y[k])
-        west = max(math.floor((turns.x_m[k] - far - cells.x0_m) / cells.size_m), 0)
-        east = min(math.floor((turns.x_m[k] + far - cells.x0_m) / cells.size_m), cells.nx - 1)
-        south = max(math.floor((turns.y_m[k] - far - cells.y0_m) / cells.size_m), 0)
-        north = min(math.floor((turns.y_m[k] + far - cells.y0_m) / cells.size_m), cells.ny - 1)
+        head = head_of(turns, k)
+        hx, hy = head[0] - cells.x0_m, head[1] - cells.y0_m
+        far = head[2] + within_m + turns.drift_m[k] + 1e-6
+        west = max(math.floor((hx - far) / cells.size_m), 0)
+        east = min(math.floor((hx + far) / cells.size_m), cells.nx - 1)
+        south = max(math.floor((hy - far) / cells.size_m), 0)
+        north = min(math.floor((hy + far) / cells.size_m), cells.ny - 1)
         for row in range(south, north + 1):
+            y = (row + 0.5) * cells.size_m - hy
             for column in range(west, east + 1):
+                x = (column + 0.5) * cells.size_m - hx
+                out_x, out_y = max(abs(x) - half, 0.0), max(abs(y) - half, 0.0)
+                if out_x * out_x + out_y * out_y > far * far:
+                    continue
+                if turns.drift_m[k] == 0.0 and out_of_turn(x, y, room, head):
+                    continue
                 cell = row * cells.nx + column
                 if fill:
                     item[first[cell]] = k
