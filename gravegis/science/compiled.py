@@ -30,7 +30,7 @@ def load(module: str) -> ModuleType | None:
         os.environ[_PLACE] = str(_writable(cache_folder()))
     try:
         return importlib.import_module(module)
-    except (ImportError, RuntimeError, OSError):  # RuntimeError: no place to keep compiled code
+    except (ImportError, RuntimeError, OSError, KeyError):  # no place to keep code; a numba without an option we use
         return None
 
 

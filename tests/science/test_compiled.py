@@ -58,6 +58,12 @@ def test_folder_changes_with_any_loop(monkeypatch: pytest.MonkeyPatch, tmp_path:
     assert compiled.cache_folder() != before
 
 
+@pytest.mark.parametrize("name", ["kernels", "rays.kernels", "rain.kernels"])
+def test_loops_load_here(name: str) -> None:
+    """A numba that lacks an option we use would leave the slow way in place without a word."""
+    assert compiled.load(f"gravegis.science.irrigation.{name}") is not None
+
+
 def test_without_numba_the_same_pairs_are_found() -> None:
     code = """
 import sys

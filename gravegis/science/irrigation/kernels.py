@@ -18,9 +18,13 @@ from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, WIDE, Cells, Gro
 
 Array = Any  # arrays as numba sees them
 loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
+# A part of a loop that makes no array of its own: put into its caller, and without a count of who holds the arrays it
+# is handed, which would cost more than the work.
+_PART: dict[str, Any] = {"forceinline": True, "_nrt": False}
+part = njit(cache=True, nogil=True, error_model="numpy", **_PART)
 
 
-@loop
+@part
 def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high: float) -> float:
     """Squared distance from the head to the edge between two places on it."""
     dx, dy = bx - ax, by - ay
@@ -36,7 +40,7 @@ def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high:
     return x * x + y * y
 
 
-@loop
+@part
 def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     """Part of an edge where neither of two depths, given at its ends, is negative; none if first > last."""
     low, high = 0.0, 1.0
@@ -49,7 +53,7 @@ def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     return low, high
 
 
-@loop
+@part
 def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, ...], wide: bool) -> float:
     """Squared distance from the head to what of the edge lies in its turn, infinite if nothing does.
 
@@ -70,7 +74,7 @@ def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, .
     return min(before, after)
 
 
-@loop
+@part
 def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, ...]) -> tuple[float, float]:
     """How deep a corner lies behind the start and behind the end of a wide turn; they are equal."""
     if sa < 0 and ea > 0:
@@ -83,7 +87,7 @@ def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, .
     return depth, depth
 
 
-@loop
+@part
 def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     """Whether a disc of this radius about a place seen from the head lies apart from the turn for sure."""
     _, _, _, kind, start_x, start_y, end_x, end_y = head
@@ -96,7 +100,7 @@ def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     return start < -room and end > room
 
 
-@loop
+@part
 def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: float, length: float) -> float:
     """Squared distance of an edge from a straight side of the throw, as `throw.square_to_side`."""
     along_a, across_a = ax * east + ay * north, ax * north - ay * east
@@ -106,7 +110,7 @@ def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: 
     return min(tip, out * out + across_a * across_a)
 
 
-@loop
+@part
 def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     """How far the wind has carried what falls at a place seen from the head; as `wind.carried_m`."""
     wx, wy, ramp = turns.wind_x[k], turns.wind_y[k], turns.ramp_m[k]
@@ -121,7 +125,7 @@ def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     return share * wx, share * wy
 
 
-@loop
+@part
 def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
     """Place, throw and turn of a head in plain figures: handing on bundles of arrays costs more than reading."""
     return (
@@ -130,7 +134,7 @@ def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@loop
+@part
 def measure(
     a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
 ) -> tuple[float, float, float]:
@@ -213,7 +217,7 @@ def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, it
                 first[cell] += 1
 
 
-@loop
+@part
 def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, found: Array) -> int:
     """List the heads that may reach a stone, in rising order without repeats; return how many."""
     r = ground.radius_m[i]

@@ -9,17 +9,15 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from gravegis.science.irrigation.bundles import SECTOR, STRIP, WIDE, Grid, Ground, Spray, Turns
-from gravegis.science.irrigation.kernels import carried
+from gravegis.science.irrigation.kernels import carried, loop, part
 from gravegis.science.irrigation.rays.kernels import along_ray, crossing, gone_at, look_up, pattern_of, scene_of
 
 Array = Any  # arrays as numba sees them
-loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
 
 
-@loop
+@part
 def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     """Turn and wind of a head, in plain figures."""
     return (
@@ -28,7 +26,7 @@ def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@loop
+@part
 def rate_at(
     share: Array, pattern: tuple[Any, ...], turn: tuple[Any, ...], x: float, y: float, half_m: float
 ) -> tuple[float, float]:
@@ -71,7 +69,7 @@ def rates_at_stones(
         out[p] = rate_at(share, pattern, turn, x - sx, y - sy, half_m)[0]
 
 
-@loop
+@part
 def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     """Columns and rows that hold the pattern of a head, also where they lie beyond the grid."""
     far = turns.throw_m[k] + turns.drift_m[k] + grid.cell_m / 2.0
@@ -110,7 +108,7 @@ def patch_of(
     return patch
 
 
-@loop
+@part
 def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, height: float) -> float:
     """Distance by which all the water that passes above a stone at distance r may have landed again, at most. [m]"""
     throw, one, two = turns.throw_m[k], spray.bend_one[k], spray.bend_two[k]
@@ -128,7 +126,7 @@ def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, heig
     return throw * (u / one if two == 0.0 else (math.sqrt(one * one + 4.0 * two * u) - one) / (2.0 * two))
 
 
-@loop
+@part
 def keep_off(
     turns: Turns, spray: Spray, grid: Grid, stone: tuple[Any, ...], k: int, window: tuple[int, int, int, int],
     patch: Array, rank: Array,

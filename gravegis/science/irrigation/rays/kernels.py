@@ -12,21 +12,18 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, STRIP, Ground, Spray, Turns
-from gravegis.science.irrigation.kernels import carried, clipped, head_of
+from gravegis.science.irrigation.kernels import carried, clipped, head_of, loop, part
 
 Array = Any  # arrays as numba sees them
-loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
-part = njit(cache=True, nogil=True, error_model="numpy", inline="always")  # handing on arrays costs more than the work
 NARROW = 0.9  # cosine of the widest angle under which a piece of an edge is seen as a whole; `by_numpy` has the same
 SLIM = 0.05  # sine of the angle below which half the rays do for a piece; `by_numpy` has the same
 WAYS_N = 128
 """Directions round a head by which its stones are listed. Own choice: changes nothing but time."""
 
 
-@loop
+@part
 def look_up(share: Array, place: float, height: float) -> float:
     """Share of the water that has come below a height, in columns of the table, at a place, 0 to 1, of its throw."""
     distances, heights = share.shape
@@ -41,7 +38,7 @@ def look_up(share: Array, place: float, height: float) -> float:
     return (1.0 - f) * near + f * far
 
 
-@loop
+@part
 def landed_at(share: Array, place: float) -> float:
     """Share of the water that has landed at a place; `look_up` at no height, bit for bit."""
     last = share.shape[0] - 1
@@ -53,7 +50,7 @@ def landed_at(share: Array, place: float) -> float:
     return (1.0 - f) * share[i, 0] + f * share[i + 1, 0]
 
 
-@loop
+@part
 def pattern_of(turns: Turns, spray: Spray, k: int) -> tuple[Any, ...]:
     """Return what the rays of a head need as plain figures: handing on bundles of arrays costs more than reading."""
     side, t = spray.sides_m[k], spray.table[k]
@@ -63,7 +60,7 @@ def pattern_of(turns: Turns, spray: Spray, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@loop
+@part
 def along_ray(pattern: tuple[Any, ...], ux: float, uy: float) -> tuple[float, float, float, float]:
     """Throw, flow per radian and the two bends of the table along a ray of unit vector u."""
     strip, throw, flow, one, two, start_x, start_y, nearest, farthest, left, right, reach, steepest = pattern
@@ -84,7 +81,7 @@ def along_ray(pattern: tuple[Any, ...], ux: float, uy: float) -> tuple[float, fl
     return throw, flow * throw * throw, 1.0, 0.0
 
 
-@loop
+@part
 def crossing(ux: float, uy: float, ax: float, ay: float, bx: float, by: float) -> float:
     """Distance at which a ray crosses an edge, negative where it does not."""
     a, b = ux * ay - uy * ax, ux * by - uy * bx
@@ -126,7 +123,7 @@ def gone_at(
     return gone, beyond
 
 
-@loop
+@part
 def seen_edges(ground: Ground, turns: Turns, stone: Array, k: int, edges: Array, first: Array, disc: Array) -> None:
     """Write the edges of some stones as seen from a head in still air, and their discs.
 
@@ -152,7 +149,7 @@ def seen_edges(ground: Ground, turns: Turns, stone: Array, k: int, edges: Array,
     first[len(stone)] = n
 
 
-@loop
+@part
 def way_of(ux: float, uy: float) -> float:
     """Direction as a number from 0 to 4 that grows round the head with the angle."""
     part = uy / (abs(ux) + abs(uy))
@@ -161,7 +158,7 @@ def way_of(ux: float, uy: float) -> float:
     return part if uy >= 0 else 4.0 + part
 
 
-@loop
+@part
 def ways_of(disc: Array, m: int) -> tuple[int, int]:
     """First direction, of `WAYS_N` round the head, in which a stone may stand, and in how many it may."""
     x, y, room = disc[m, 0], disc[m, 1], disc[m, 2]
@@ -224,7 +221,7 @@ def gone_before(
     return gone
 
 
-@loop
+@part
 def pieces(edges: Array, e: int, turn: tuple[Any, ...]) -> tuple[float, float, float, float]:
     """Up to two parts of an edge that lie in the turn, as places on it; empty where first >= last."""
     _, _, _, kind, start_x, start_y, end_x, end_y = turn
@@ -242,7 +239,7 @@ def pieces(edges: Array, e: int, turn: tuple[Any, ...]) -> tuple[float, float, f
     return 0.0, low, high, 1.0
 
 
-@loop
+@part
 def cut(edges: Array, e: int, low: float, high: float, cuts: Array) -> int:
     """Write where a part of an edge is cut so that no piece is seen under a wide angle; return how many pieces.
 
