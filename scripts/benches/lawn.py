@@ -12,7 +12,7 @@ from gravegis.science.irrigation import certainty
 from gravegis.science.irrigation.coverage import cover, ground_rate_mm_h, make_grid
 from gravegis.science.irrigation.footprints import face_lengths_m, face_of_edges, make_ground, plan_areas_m2
 from gravegis.science.irrigation.pairs import find_pairs
-from gravegis.science.irrigation.rays.water import Stones, catch, make_spray
+from gravegis.science.irrigation.rays.water import Stones, by_stone, catch, make_spray
 from gravegis.science.irrigation.tables import SprayTable, build_table, table_keys
 from gravegis.science.irrigation.throw import Throws, make_throws
 from gravegis.science.irrigation.wind import turns_of
@@ -84,16 +84,13 @@ def spray_of(lawn: Lawn) -> Spray:
     return make_spray(lawn.throws, lawn.flow_l_h, lawn.tables, table_i)
 
 
-def work_out(lawn: Lawn, spray: Spray, *, shadows: bool) -> Floats:
+def work_out(lawn: Lawn, spray: Spray, *, shadows: bool) -> tuple[Floats, Floats]:
     """Edges, pairs, faces and tops, from footprints to litres by stone."""
     ground, turns = make_ground(lawn.footprints), turns_of(lawn.throws)
     pairs = find_pairs(lawn.footprints, lawn.throws, turns=turns, ground=ground)
     known = Stones(lawn.height_m, face_of_edges(ground, 0.0))
     caught = catch(ground, turns, spray, pairs, known, shadows=shadows)
-    count = len(lawn.footprints)
-    litres = np.column_stack([caught.face_l_h, caught.top_l_h])
-    by_stone = [np.bincount(pairs.stone_i, litres[:, part], minlength=count) for part in range(5)]
-    return np.asarray(np.column_stack(by_stone), dtype=np.float64)
+    return by_stone(caught, pairs.stone_i, len(lawn.footprints))
 
 
 def all_of(lawn: Lawn, spray: Spray, strike_of: Callable[..., Floats]) -> tuple[npt.NDArray[np.int8], Floats, Floats]:
@@ -119,8 +116,7 @@ def all_of(lawn: Lawn, spray: Spray, strike_of: Callable[..., Floats]) -> tuple[
     ground_rate_mm_h(ground, turns, spray, near)
     hours = np.full(len(throws), _HOURS)
     area_m2 = face_lengths_m(ground, face) * lawn.height_m[:, None]
-    litres = [np.bincount(near.stone_i, caught.face_l_h[:, f] * hours[near.head_i], minlength=stones) for f in range(4)]
-    season = np.stack(litres, axis=1) / area_m2
-    top = np.bincount(near.stone_i, caught.top_l_h * hours[near.head_i], minlength=stones) / plan_areas_m2(ground)
+    faces_l, top_l = by_stone(caught, near.stone_i, stones, weight=hours[near.head_i])
+    season = np.column_stack([faces_l / area_m2, top_l / plan_areas_m2(ground)])
     raster = cover(turns, spray, make_grid((0.0, 0.0, *lawn.side_m)), lawn.flow_l_h, weight=hours)
-    return states, np.column_stack([season, top]), raster.sum_mm
+    return states, season, raster.sum_mm

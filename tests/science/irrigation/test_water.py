@@ -16,7 +16,7 @@ from shapely import affinity
 
 from gravegis.science.irrigation.footprints import face_of_edges, make_ground
 from gravegis.science.irrigation.pairs import find_pairs
-from gravegis.science.irrigation.rays.water import Caught, Stones, catch, make_spray
+from gravegis.science.irrigation.rays.water import Caught, Stones, by_stone, catch, make_spray
 from gravegis.science.irrigation.tables import DISTANCES_N, HEIGHTS_N, SprayTable, build_table, table_keys
 from gravegis.science.irrigation.throw import Throws, make_throws
 from gravegis.science.irrigation.wind import turns_of
@@ -245,6 +245,12 @@ def test_loops_and_numpy_give_the_same_bits(windy: bool, shadows: bool) -> None:
         assert one.face_l_h.tobytes() == other.face_l_h.tobytes()
         assert one.top_l_h.tobytes() == other.top_l_h.tobytes()
     assert one.face_l_h.max() > 10
+    hours = np.linspace(1, 9, len(pairs))
+    faces, top = by_stone(one, pairs.stone_i, 300, weight=hours)
+    plain_faces, plain_top = by_stone(one, pairs.stone_i, 300, weight=hours, compiled=False)
+    assert faces.tobytes() == plain_faces.tobytes()
+    assert top.tobytes() == plain_top.tobytes()
+    assert faces.sum() == pytest.approx((one.face_l_h.sum(axis=1) * hours).sum())
 
 
 # --- mass ---

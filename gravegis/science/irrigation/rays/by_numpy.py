@@ -242,3 +242,15 @@ def _gone(
         s = far[i] / throw[i]
         np.maximum.at(gone, i, look_up(spray, t, s * (one[i] + two[i] * s), height[j]))
     return gone, beyond
+
+
+def order_by_head(head: Ints, first: Ints, order: Ints) -> None:
+    """Places of the pairs of each head, in the order of the pairs; ``first`` comes as zeros, ``(heads + 1,)``."""
+    order[:] = np.argsort(head, kind="stable")
+    first[:] = np.searchsorted(head[order], np.arange(len(first)))
+
+
+def add_by_stone(stone: Ints, values: Floats, weight: Floats, out: Floats) -> None:
+    """Add the values of each pair, times its weight, to the row of its stone."""
+    for column in range(values.shape[1]):
+        out[:, column] += np.bincount(stone, values[:, column] * weight, minlength=len(out))

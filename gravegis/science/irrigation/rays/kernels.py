@@ -351,3 +351,24 @@ def take(
             gone = max(gone, before)
         out[row, where] += weight * max(0.0, at_face - gone)
         out[row, 4] += weight * max(0.0, below - max(gone, at_face))
+
+
+@loop
+def order_by_head(head: Array, first: Array, order: Array) -> None:
+    """Places of the pairs of each head, in the order of the pairs; ``first`` comes as zeros, ``(heads + 1,)``."""
+    for p in range(len(head)):
+        first[head[p] + 1] += 1
+    for k in range(len(first) - 1):
+        first[k + 1] += first[k]
+    place = first.copy()
+    for p in range(len(head)):
+        order[place[head[p]]] = p
+        place[head[p]] += 1
+
+
+@loop
+def add_by_stone(stone: Array, values: Array, weight: Array, out: Array) -> None:
+    """Add the values of each pair, times its weight, to the row of its stone."""
+    for p in range(len(stone)):
+        for column in range(values.shape[1]):
+            out[stone[p], column] += values[p, column] * weight[p]
