@@ -48,9 +48,25 @@ print(numba.config.CACHE_DIR)
     assert run(code, NUMBA_CACHE_DIR=str(tmp_path)) == str(tmp_path)
 
 
-def test_folder_changes_with_any_loop(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_where_nothing_can_be_kept_a_folder_of_this_run_serves(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way of the folder")
+    place = str(tmp_path / "file")
+    code = f"""
+import os, stat
+from gravegis.science import compiled
+assert compiled.load({KERNELS!r}) is not None
+assert os.name != "posix" or stat.S_IMODE(os.stat(os.environ["NUMBA_CACHE_DIR"]).st_mode) == 0o700
+print(os.environ["NUMBA_CACHE_DIR"])
+"""
+    found = run(code, XDG_CACHE_HOME=place, LOCALAPPDATA=place, HOME=place)
+    assert "gravegis-compiled-" in found
+    assert not Path(found).exists()
+
+
+@pytest.mark.parametrize("name", ["kernels.py", "bundles.py"])
+def test_folder_changes_with_any_loop(name: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "part").mkdir()
-    loops = tmp_path / "part" / "kernels.py"
+    loops = tmp_path / "part" / name
     loops.write_text("one")
     monkeypatch.setattr(compiled, "__file__", str(tmp_path / "compiled.py"))
     before = compiled.cache_folder()
