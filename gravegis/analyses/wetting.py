@@ -290,7 +290,7 @@ def _ranked(stones: Frame, links: Frame, heads: _Heads, settings: WettingSetting
 
     used = links[np.isin(links["head"], heads.rows)]
     stone, head, gap_m, margin_m = (used[name].to_numpy() for name in ("stone", "head", "distance_m", "margin_m"))
-    pairs = Pairs(stone, np.searchsorted(heads.rows, head), gap_m, margin_m)
+    pairs = Pairs(stone, np.searchsorted(heads.rows, head), gap_m, margin_m, gap_m)
     frame = heads.frame.iloc[heads.rows][["head_id", "zone_id"]].reset_index(drop=True)
     frame[["near_n", "half_n", "edge_n"]] = stones_by_band(pairs, heads.throws, near_m=settings.near_m)
     tree = shapely.STRtree(np.asarray(stones["geometry"], dtype=object))

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from gravegis.science.irrigation.bundles import Turns
+from gravegis.science.irrigation.footprints import edges_of
 from gravegis.science.irrigation.throw import (
     Edge,
     Floats,
@@ -31,8 +33,10 @@ from gravegis.science.irrigation.throw import (
     throw_bounds,
     throw_polygons,
 )
+from gravegis.science.irrigation.wind import carried_m
 
 Outlines = Mapping[int, shapely.Geometry]
+Measured = tuple[Floats, Floats, Floats]  # gap, retreat, distance to the nearest part within the turn, by pair
 
 TOUCH_M = 1e-7
 """Gap that counts as touching. [m] Choice of this package, no source: 100 times the rounding of coordinates."""
@@ -56,20 +60,24 @@ class Pairs:
         Smallest retreat of one edge of the throw (its arc; a stop of its turn or a side of its strip, past
         the whole footprint) that would leave the stone dry; for a surveyed outline the depth of the deepest
         corner. From minus the touch tolerance to 0 for a stone only touched. [m]
+    near_m
+        From the head to the nearest part of the footprint between its stops, infinite if there is none. [m]
     """
 
     stone_i: Ints
     head_i: Ints
     distance_m: Floats
     margin_m: Floats
+    near_m: Floats
 
     def __len__(self) -> int:
         return len(self.stone_i)
 
 
 def reach(
-    footprints: Geometries, throws: Throws, *, outlines: Outlines | None = None, touch_m: float = TOUCH_M
-) -> Pairs:
+    footprints: Geometries, throws: Throws, *,
+    outlines: Outlines | None = None, touch_m: float = TOUCH_M, turns: Turns | None = None,
+) -> Pairs:  # fmt: skip
     """Pairs of stone and head where any part of the footprint lies in the throw, or touches it.
 
     Parameters
@@ -82,7 +90,9 @@ def reach(
     outlines
         Surveyed wet ground as a polygon, by row of the head; it wins over the throw worked out.
     touch_m
-        Gap that still counts as touching, 0 or more. [m]
+        Gap that still counts as touching, 0 or more; pairs that miss by more are left out. [m]
+    turns
+        The same heads with the drift of the wind, as from `wind.turns_of`; strips and outlines are not carried.
 
     Raises
     ------
@@ -91,18 +101,18 @@ def reach(
     """
     if not (np.isfinite(touch_m) and touch_m >= 0):
         raise ValueError(f"touch_m is {touch_m:g}, expected 0 or more.")
-    ground = _ground(footprints, throws, outlines)
-    slack_m = touch_m + _ROUNDING_M
+    ground = _ground(footprints, throws, outlines, turns)
+    slack_m = touch_m + _ROUNDING_M + (0.0 if turns is None else turns.drift_m)
     bounds = throw_bounds(throws)
     surveyed = ground.kind == _OUTLINE
     bounds[surveyed] = shapely.bounds(ground.polygon[surveyed])
     west, south, east, north = bounds.T
     boxes = shapely.box(west - slack_m, south - slack_m, east + slack_m, north + slack_m)
     head_i, stone_i = shapely.STRtree(footprints).query(boxes)
-    distance_m, margin_m = _measure(ground, stone_i, head_i)
+    distance_m, margin_m, near_m = _measure(ground, stone_i, head_i)
     kept = np.flatnonzero(margin_m >= -touch_m)
     kept = kept[np.lexsort((head_i[kept], stone_i[kept]))]
-    return Pairs(stone_i[kept], head_i[kept], distance_m[kept], margin_m[kept])
+    return Pairs(stone_i[kept], head_i[kept], distance_m[kept], margin_m[kept], near_m[kept])
 
 
 def nearest_margin(
@@ -129,7 +139,7 @@ def nearest_margin(
         return margin_m, head_i
     dry = np.setdiff1d(np.arange(len(footprints)), pairs.stone_i)
     near_stone_i, near_head_i = _nearest_candidates(ground, dry)
-    _, dry_margin_m = _measure(ground, near_stone_i, near_head_i)
+    _, dry_margin_m, _ = _measure(ground, near_stone_i, near_head_i)
     stones = np.concatenate([pairs.stone_i, near_stone_i])
     heads = np.concatenate([pairs.head_i, near_head_i])
     margins = np.concatenate([pairs.margin_m, dry_margin_m])
@@ -153,7 +163,7 @@ def near_heads(footprints: Geometries, throws: Throws, *, within_m: float | None
     Distance, shape ``(stones,)``, 0 when a head stands within the footprint [m]; and the row of the head (of
     equal heads the first). NaN and -1 where there is none.
     """
-    _edges_of(footprints)  # refuses what cannot be measured
+    edges_of(footprints)  # refuses what cannot be measured
     distance_m, head_i = np.full(len(footprints), np.nan), np.full(len(footprints), -1, dtype=np.int64)
     if not (len(footprints) and len(throws)):
         return distance_m, head_i
@@ -225,6 +235,7 @@ class _Ground:
     throws: Throws
     polygon: Geometries  # (heads,) surveyed outline or strip, None for an arc
     kind: Ints  # (heads,) place in _MEASURES
+    turns: Turns | None  # with the drift of the wind
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -245,7 +256,7 @@ class _View:
         return np.maximum.reduceat(of_edges, self.first)
 
 
-def _ground(footprints: Geometries, throws: Throws, outlines: Outlines | None) -> _Ground:
+def _ground(footprints: Geometries, throws: Throws, outlines: Outlines | None, turns: Turns | None = None) -> _Ground:
     polygon: Geometries = np.full(len(throws), None, dtype=object)
     wrong = []
     for head, outline in (outlines or {}).items():
@@ -262,33 +273,7 @@ def _ground(footprints: Geometries, throws: Throws, outlines: Outlines | None) -
     kind[~shapely.is_missing(polygon)] = _OUTLINE
     strip = np.flatnonzero(kind == _STRIP)
     polygon[strip] = strip_polygons(throws, strip)
-    return _Ground(footprints, *_edges_of(footprints), throws, polygon, kind)
-
-
-def _edges_of(footprints: Geometries) -> tuple[Floats, Floats, Ints, Ints]:
-    """List the ends of all edges, first edge and count by stone; refuse what is neither point nor polygon."""
-    lacking = np.flatnonzero(shapely.is_missing(footprints) | shapely.is_empty(footprints))
-    if len(lacking):
-        raise ValueError(f"Missing or empty footprints in rows {', '.join(map(str, lacking))}.")
-    parts, stone = shapely.get_parts(footprints, return_index=True)
-    kind = shapely.get_type_id(parts)
-    odd = np.unique(stone[(kind != shapely.GeometryType.POINT) & (kind != shapely.GeometryType.POLYGON)])
-    if len(odd):
-        raise ValueError(f"Footprints in rows {', '.join(map(str, odd))} are neither points nor polygons.")
-    rings, part_of_ring = shapely.get_rings(parts, return_index=True)
-    corner_m, ring = shapely.get_coordinates(rings, return_index=True)
-    joined = ring[1:] == ring[:-1]
-    point = kind == shapely.GeometryType.POINT
-    point_m = shapely.get_coordinates(parts[point])
-    a_m = np.concatenate([corner_m[:-1][joined], point_m])
-    b_m = np.concatenate([corner_m[1:][joined], point_m])
-    owner = np.concatenate([stone[part_of_ring[ring[1:][joined]]], stone[point]])
-    endless = np.unique(owner[~np.isfinite(a_m).all(axis=1)])
-    if len(endless):
-        raise ValueError(f"Footprints in rows {', '.join(map(str, endless))} have coordinates without a number.")
-    order = np.argsort(owner, kind="stable")
-    count = np.bincount(owner, minlength=len(footprints))
-    return a_m[order], b_m[order], np.cumsum(count) - count, count
+    return _Ground(footprints, *edges_of(footprints), throws, polygon, kind, turns)
 
 
 def _view(ground: _Ground, stone_i: Ints, head_i: Ints) -> _View:
@@ -300,6 +285,10 @@ def _view(ground: _Ground, stone_i: Ints, head_i: Ints) -> _View:
     x_m, y_m = ground.throws.x_m[head_i][pair], ground.throws.y_m[head_i][pair]
     ax, ay = ground.a_m[place, 0] - x_m, ground.a_m[place, 1] - y_m
     bx, by = ground.b_m[place, 0] - x_m, ground.b_m[place, 1] - y_m
+    if isinstance(ground.turns, Turns):  # None in still air
+        east_m, north_m = _carried(ground, ground.turns, stone_i, head_i)
+        ax, bx = ax - east_m[pair], bx - east_m[pair]
+        ay, by = ay - north_m[pair], by - north_m[pair]
     edge = ax, ay, bx, by
     # the head stands within if a ray to the east crosses the rings an odd number of times
     crossed = ((ay > 0) != (by > 0)) & ((ax * by - ay * bx > 0) == (by > ay))
@@ -308,17 +297,26 @@ def _view(ground: _Ground, stone_i: Ints, head_i: Ints) -> _View:
     return _View(edge, pair, first, stone_i, head_i, np.where(within, 0.0, nearest_m))
 
 
-def _measure(ground: _Ground, stone_i: Ints, head_i: Ints) -> tuple[Floats, Floats]:
-    """Distance from head to footprint and signed margin of each pair, in m."""
-    distance_m, margin_m = np.empty(len(stone_i)), np.empty(len(stone_i))
+def _carried(ground: _Ground, turns: Turns, stone_i: Ints, head_i: Ints) -> tuple[Floats, Floats]:
+    """How far the wind carries what falls at each stone from each head; a surveyed outline holds its own wind."""
+    low, high = np.split(shapely.bounds(ground.footprints[stone_i]), 2, axis=1)
+    x_m, y_m = ((low + high) / 2.0).T - np.stack([ground.throws.x_m[head_i], ground.throws.y_m[head_i]])
+    own = ground.kind[head_i] == _OUTLINE
+    east_m, north_m = carried_m(x_m, y_m, turns, head_i)
+    return np.where(own, 0.0, east_m), np.where(own, 0.0, north_m)
+
+
+def _measure(ground: _Ground, stone_i: Ints, head_i: Ints) -> tuple[Floats, Floats, Floats]:
+    """Distance from head to footprint, signed margin and distance within the turn of each pair, in m."""
+    distance_m, margin_m, near_m = np.empty((3, len(stone_i)))
     kind = ground.kind[head_i]
     for key, measure in enumerate(_MEASURES):
         for rows in _portions(np.flatnonzero(kind == key), ground.count[stone_i]):
             view = _view(ground, stone_i[rows], head_i[rows])
-            gap_m, retreat_m = measure(ground, view)
+            gap_m, retreat_m, near_m[rows] = measure(ground, view)
             distance_m[rows] = view.distance_m
             margin_m[rows] = np.where(gap_m > 0, -gap_m, np.maximum(retreat_m, 0.0))
-    return distance_m, margin_m
+    return distance_m, margin_m, near_m
 
 
 def _portions(rows: Ints, count: Ints) -> Iterator[Ints]:
@@ -331,19 +329,19 @@ def _portions(rows: Ints, count: Ints) -> Iterator[Ints]:
 # --- gap (footprint to throw, 0 if they meet) and retreat, for each kind of throw ---
 
 
-def _circle(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
+def _circle(ground: _Ground, view: _View) -> Measured:
     retreat_m = ground.throws.throw_m[view.head] - view.distance_m
-    return np.maximum(0.0, -retreat_m), retreat_m
+    return np.maximum(0.0, -retreat_m), retreat_m, view.distance_m
 
 
-def _sector(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
+def _sector(ground: _Ground, view: _View) -> Measured:
     """Turn of up to 180 degrees."""
     by_start, by_end = seen_along_stops(view.edge, ground.throws, view.head, view.pair)
     wet_m = np.sqrt(view.least(square_between_stops(view.edge, by_start, by_end)))
     return _arc_and_stops(ground, view, wet_m, np.minimum(view.most(by_start[1]), view.most(-by_end[1])))
 
 
-def _wide_sector(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
+def _wide_sector(ground: _Ground, view: _View) -> Measured:
     """Turn of more than 180 degrees: what is left dry is the gap between the stops."""
     by_start, by_end = seen_along_stops(view.edge, ground.throws, view.head, view.pair)
     wet_m = np.sqrt(view.least(square_round_gap(view.edge, by_start, by_end)))
@@ -354,14 +352,15 @@ def _wide_sector(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
     return _arc_and_stops(ground, view, wet_m, view.most(depth_m))
 
 
-def _arc_and_stops(ground: _Ground, view: _View, wet_m: Floats, stops_m: Floats) -> tuple[Floats, Floats]:
+def _arc_and_stops(ground: _Ground, view: _View, wet_m: Floats, stops_m: Floats) -> Measured:
     """Gap and retreat of a sector.
 
     ``wet_m`` is the distance from the head to the nearest part of the footprint between the stops,
     ``stops_m`` how far a stop must move to pass the whole footprint.
     """
     throw_m = ground.throws.throw_m[view.head]
-    arc_m = throw_m - np.where(view.distance_m == 0, 0.0, wet_m)
+    near_m = np.where(view.distance_m == 0, 0.0, wet_m)
+    arc_m = throw_m - near_m
     gap_m = np.maximum(0.0, -arc_m)
     # nothing wet between the stops: the nearest wet ground may lie on one of the two straight sides
     open_ = np.flatnonzero(gap_m > 0)
@@ -371,23 +370,24 @@ def _arc_and_stops(ground: _Ground, view: _View, wet_m: Floats, stops_m: Floats)
         for seen in seen_along_stops(rest.edge, ground.throws, rest.head, rest.pair):
             side_m = np.sqrt(rest.least(square_to_side(seen, reach_m)))
             gap_m[open_] = np.minimum(gap_m[open_], np.minimum(side_m, rest.distance_m))
-    return gap_m, np.minimum(arc_m, stops_m)
+    return gap_m, np.minimum(arc_m, stops_m), near_m
 
 
-def _strip(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
+def _strip(ground: _Ground, view: _View) -> Measured:
     """Rectangle: a side must retreat by the depth of the deepest corner behind it."""
     depths_m = strip_depths(view.edge, ground.throws, view.head[view.pair])
-    return _polygon_gap(ground, view), np.min([view.most(depth_m) for depth_m in depths_m], axis=0)
+    retreat_m = np.min([view.most(depth_m) for depth_m in depths_m], axis=0)
+    return _polygon_gap(ground, view), retreat_m, view.distance_m
 
 
-def _outline(ground: _Ground, view: _View) -> tuple[Floats, Floats]:
+def _outline(ground: _Ground, view: _View) -> Measured:
     """Surveyed ground: depth of the deepest corner below its edge."""
     outline = ground.polygon[view.head]
     x_m = view.edge[0] + ground.throws.x_m[view.head][view.pair]
     y_m = view.edge[1] + ground.throws.y_m[view.head][view.pair]
     within = shapely.intersects_xy(outline[view.pair], x_m, y_m)
     edge_m = shapely.distance(shapely.boundary(outline)[view.pair], shapely.points(x_m, y_m))
-    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0))
+    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0)), view.distance_m
 
 
 def _polygon_gap(ground: _Ground, view: _View) -> Floats:
@@ -395,5 +395,5 @@ def _polygon_gap(ground: _Ground, view: _View) -> Floats:
 
 
 _CIRCLE, _SECTOR, _WIDE_SECTOR, _STRIP, _OUTLINE = range(5)
-_MEASURES: tuple[Callable[[_Ground, _View], tuple[Floats, Floats]], ...]
+_MEASURES: tuple[Callable[[_Ground, _View], Measured], ...]
 _MEASURES = (_circle, _sector, _wide_sector, _strip, _outline)
