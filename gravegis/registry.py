@@ -30,6 +30,7 @@ BUILT_IN = (
     "throw",
     "wetting",
     "condition",
+    "hotspots",
     "clusters",
     "heatmap",
     "worklist",

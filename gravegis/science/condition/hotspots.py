@@ -23,11 +23,14 @@ from scipy.spatial import cKDTree
 from scipy.stats import false_discovery_control
 
 from gravegis.errors import LayerError, SettingError
+from gravegis.science.condition.autocorrelation import moran_of_sums
 from gravegis.science.condition.exact_tails import exact_tails, smallest_two_sided
 from gravegis.science.condition.places import positions
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
+
+    from gravegis.science.condition.autocorrelation import Moran
 
     Floats = NDArray[np.float64]
     Counts = NDArray[np.int64]
@@ -80,6 +83,7 @@ class HotSpots:
 
     `z`, `p` and `q` are NaN where the state is "no neighbours" or "too few". `least_p` is the smallest two-sided p
     any stone of the map could have got; `why_too_few` says in words why nothing can be found, empty otherwise.
+    `alike` is Moran's I of the whole map: are neighbours alike at all.
     """
 
     band_m: float
@@ -90,6 +94,7 @@ class HotSpots:
     state: NDArray[np.int8]
     least_p: float
     why_too_few: str
+    alike: Moran
 
 
 def neighbours_wanted(stones_n: int) -> int:
@@ -203,6 +208,7 @@ def find_hot_spots(
     total, count = neighbour_sums(xy, values, band_m)
     nothing = np.full(n, np.nan)
     why, least_p = "", math.nan
+    alike = moran_of_sums(values, total, count)
     alone = count == 0
     if n < least_stones:
         why = f"{n} stones were looked at, fewer than {least_stones}"
@@ -216,7 +222,7 @@ def find_hot_spots(
             why = f"the smallest p that {n} stones so graded could give is {least_p:.2g}, more than {alpha:g}/{n}"
     if why:
         state = np.where(alone & (n >= least_stones), NO_NEIGHBOURS, TOO_FEW).astype(np.int8)
-        return HotSpots(band_m, nothing, nothing.copy(), nothing.copy(), count, state, least_p, why)
+        return HotSpots(band_m, nothing, nothing.copy(), nothing.copy(), count, state, least_p, why, alike)
     up, low = exact_tails(values, total, count)
     p = np.minimum(1.0, 2.0 * np.minimum(up, low))
     p[alone] = np.nan
@@ -226,7 +232,7 @@ def find_hot_spots(
     with np.errstate(invalid="ignore"):
         found = q <= alpha
     state = np.select([alone, found & (up < low), found], [NO_NEIGHBOURS, HOT, COLD], NOT_SIGNIFICANT)
-    return HotSpots(band_m, z, p, q, count, state.astype(np.int8), least_p, "")
+    return HotSpots(band_m, z, p, q, count, state.astype(np.int8), least_p, "", alike)
 
 
 def _checked(xy_m: ArrayLike, grade: ArrayLike, band_m: float, alpha: float) -> tuple[Floats, Counts]:
