@@ -33,6 +33,7 @@ BUILT_IN = (
     "hotspots",
     "clusters",
     "heatmap",
+    "evidence",
     "worklist",
     "routes",
 )

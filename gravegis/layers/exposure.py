@@ -1,0 +1,171 @@
+"""What is known of each stone beside its harm: wetting, nearest head, what else may explain harm, what is set apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from gravegis.layers.canonical import column
+from gravegis.layers.stones import numbers, words
+from gravegis.science.care.materials import materials
+from gravegis.science.condition.tables import plain, rows
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from gravegis.layers.canonical import Frame
+    from gravegis.site import Site
+
+    Floats = npt.NDArray[np.float64]
+    Flags = npt.NDArray[np.bool_]
+
+__all__ = ["PERIOD_YEARS", "Exposure", "exposure_of", "set_apart"]
+
+PERIOD_YEARS = 50
+"""Stones are of like age when their years fall into the same half century: own rule."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """One entry per stone.
+
+    `wetted` is 1, 0 or NaN where nothing can be said; `state` the word of the wetting where it gives one. `head` is
+    the nearest head as a number, -1 where unknown. `strata` holds labels, empty where unknown; only those of which
+    there are two or more.
+    """
+
+    wetted: Floats
+    state: npt.NDArray[np.str_]
+    head: npt.NDArray[np.int64]
+    ratio: Floats
+    hours: Floats
+    strata: Mapping[str, npt.NDArray[np.str_]]
+
+
+def exposure_of(site: Site) -> Exposure:
+    """Return wetting and other explanations of each stone."""
+    stones = site["stones"]
+    if site.has("stone_wetting"):
+        table = site["stone_wetting"].set_index("stone_id").reindex(stones["stone_id"]).reset_index()
+    else:
+        table = pd.DataFrame({"stone_id": stones["stone_id"]})
+    wetted = column(table, "stone_wetting", "reached").astype("Float64").to_numpy(dtype="float64", na_value=np.nan)
+    state = table["state"].fillna("") if "state" in table else pd.Series([""] * len(table), dtype="str")
+    names = column(table, "stone_wetting", "nearest_head_id").fillna("")
+    _, head = np.unique(names.to_numpy(dtype=np.str_), return_inverse=True)
+    head = np.where(names.to_numpy(dtype=np.str_) == "", -1, head.reshape(-1))
+    away_m, throw_m = numbers(table, "stone_wetting", "nearest_head_m"), _throws_m(site, names)
+    ratio = np.divide(away_m, throw_m, out=np.full(len(table), np.nan), where=throw_m > 0)
+    hours = numbers(table, "stone_wetting", "season_h")
+    return Exposure(wetted, state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site))
+
+
+def _throws_m(site: Site, head_ids: pd.Series[str]) -> Floats:
+    if not site.has("throws_computed", "throw_m"):
+        return np.full(len(head_ids), np.nan)
+    throws = site["throws_computed"].set_index("head_id")["throw_m"]
+    return throws.reindex(head_ids).to_numpy(dtype="float64", na_value=np.nan)
+
+
+def _strata(site: Site) -> dict[str, npt.NDArray[np.str_]]:
+    stones = site["stones"]
+    year = numbers(stones, "stones", "year")
+    first = np.floor(np.nan_to_num(year) / PERIOD_YEARS).astype(np.int64) * PERIOD_YEARS
+    age = [f"{one} to {one + PERIOD_YEARS - 1}" if known else "" for one, known in zip(first, ~np.isnan(year), strict=True)]
+    typed = words(stones, "stones", "material")
+    made = {
+        "material": [materials().term(one) or plain(one) for one in typed],
+        "section": [one or "" for one in words(stones, "stones", "section")],
+        "age": age,
+        "surveyor": _surveyors(site),
+        "shade": _shades(site),
+    }
+    labels = {name: np.array(one, dtype=np.str_) for name, one in made.items()}
+    return {name: one for name, one in labels.items() if len(np.unique(one[one != ""])) > 1}
+
+
+def _surveyors(site: Site) -> list[str]:
+    """Return who found the first finding of each stone; empty where nobody said."""
+    stones = site["stones"]
+    if not site.has("findings", "by"):
+        return [""] * len(stones)
+    found = site["findings"].dropna(subset=["by"]).drop_duplicates("stone_id").set_index("stone_id")["by"]
+    return [str(one) for one in found.reindex(stones["stone_id"]).fillna("")]
+
+
+def _shades(site: Site) -> list[str]:
+    stones = site["stones"]
+    if not site.has("shade", "geometry"):
+        return [""] * len(stones)
+    inside = _inside(stones, site["shade"].geometry)
+    return np.where(inside, "shaded", "open").tolist()
+
+
+def _inside(stones: Frame, areas: Any) -> Flags:
+    tree = shapely.STRtree(np.asarray(stones["geometry"], dtype=object))
+    hit = tree.query(np.asarray(areas, dtype=object), predicate="intersects")[1]
+    return np.isin(np.arange(len(stones)), hit)
+
+
+def set_apart(site: Site, harm: str) -> tuple[dict[str, Flags], tuple[str, ...]]:
+    """Return, per other cause of a harm, which stones it may have harmed; and what is known but cannot be placed."""
+    stones = site["stones"]
+    apart: dict[str, Flags] = {}
+    unplaced: list[str] = []
+    for rule in rows("other_causes"):
+        if harm not in rule["harms"].split("|") or not site.has(rule["layer"]):
+            continue
+        frame = site[rule["layer"]]
+        text = column(frame, rule["layer"], _TEXT[rule["layer"]]).fillna("").str.casefold()
+        found = frame[text.map(lambda one, listed=rule["words"].split("|"): any(word in one for word in listed)).astype(bool)]
+        if not len(found):
+            continue
+        if rule["layer"] == "grounds_log":
+            at, lost_n = _treated_ground(site, found)
+            if lost_n:
+                unplaced.append(f"{rule['cause']}: {lost_n} entries do not say where")
+        else:
+            at = stones["stone_id"].isin(found["stone_id"]).to_numpy()
+        if at.any():
+            apart[rule["cause"]] = at
+    return apart, tuple(unplaced)
+
+
+_TEXT = {"grounds_log": "what", "parts": "material", "findings": "note"}
+
+
+def _treated_ground(site: Site, entries: Frame) -> tuple[Flags, int]:
+    """Return the stones on ground treated before they were surveyed, and how many entries have no place."""
+    stones = site["stones"]
+    at, lost_n = np.zeros(len(stones), dtype=np.bool_), 0
+    surveyed = _last_looked(site)
+    section = column(stones, "stones", "section")
+    for entry in entries.to_dict("records"):
+        area, name, day = entry.get("geometry"), entry.get("section"), entry.get("done_on")
+        if area is not None and not pd.isna(area) and not area.is_empty:
+            here = _inside(stones, [area])
+        elif isinstance(name, str) and name:
+            here = (section == name).fillna(value=False).to_numpy(dtype=bool)
+        else:
+            lost_n += 1
+            continue
+        # a day nobody noted counts as before
+        late = surveyed < day if isinstance(day, str) else np.zeros(len(stones), dtype=np.bool_)
+        at |= here & ~np.asarray((surveyed != "") & late, dtype=np.bool_)
+    return at, lost_n
+
+
+def _last_looked(site: Site) -> npt.NDArray[np.str_]:
+    """Return the day each stone was last looked at, empty where nobody noted it."""
+    stones = site["stones"]
+    day = column(stones, "stones", "surveyed_on").fillna("")
+    if site.has("findings", "found_on"):
+        last = site["findings"].dropna(subset=["found_on"]).groupby("stone_id")["found_on"].max()
+        day = last.reindex(stones["stone_id"]).reset_index(drop=True).fillna(day)
+    return day.to_numpy(dtype=np.str_)

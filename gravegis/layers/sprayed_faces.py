@@ -1,0 +1,135 @@
+"""Which face of a stone is sprayed and which lies in its lee, and what was found on either.
+
+Left and right are those of somebody reading the inscription. A face is sprayed by a head that stands within 60
+degrees of the way it looks (own rule), the more the nearer; it lies in the lee where no head that reaches the stone
+stands in front of it. What somebody saw wetted or dry on a face outranks that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from gravegis.layers.canonical import column
+from gravegis.layers.north import true_north_on_grid_deg
+from gravegis.layers.stones import numbers, places_m
+from gravegis.science.condition.harms import harm_of
+from gravegis.science.condition.scores import find_term
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gravegis.layers.canonical import Frame
+    from gravegis.site import Site
+
+    Floats = npt.NDArray[np.float64]
+
+__all__ = ["FACES", "FacePairs", "face_pairs", "harmed_faces"]
+
+FACES = ("front", "left", "back", "right")
+"""Upright faces clockwise as seen from above; each stands opposite the one two places on."""
+
+WITHIN_COS = 0.5
+SEEN_WET = 1e6  # outranks any sum over heads
+
+
+@dataclass(frozen=True, slots=True)
+class FacePairs:
+    """Per stone the place in `FACES` of the sprayed and of the lee face, -1 where there is no such pair."""
+
+    sprayed: npt.NDArray[np.intp]
+    lee: npt.NDArray[np.intp]
+    dose: Floats
+
+
+def face_pairs(site: Site) -> FacePairs:
+    """Return the sprayed and the opposite, lee, face of each stone; upright faces only."""
+    stones = site["stones"]
+    dose = _worked_out(site) if site.has("face_wetting", "mm_h") else _by_place(site)
+    _see(site, dose)
+    sprayed, lee = np.full((2, len(stones)), -1)
+    for stone in np.flatnonzero(np.nanmax(dose, axis=1, initial=0.0) > 0):
+        # of the two axes the one with the wetter face, if the face opposite is dry
+        for face in np.argsort(-np.nan_to_num(dose[stone], nan=-1.0), kind="stable"):
+            if dose[stone, face] > 0 and dose[stone, (face + 2) % 4] == 0:
+                sprayed[stone], lee[stone] = face, (face + 2) % 4
+                break
+    return FacePairs(sprayed, lee, dose)
+
+
+def _by_place(site: Site) -> Floats:
+    """Return a weight per face from where the heads stand that reach the stone; NaN where the facing is unknown."""
+    stones = site["stones"]
+    dose = np.full((len(stones), 4), np.nan)
+    facing = numbers(stones, "stones", "facing_deg")
+    dose[~np.isnan(facing)] = 0.0
+    if not (site.has("wetting_links") and site.has("heads", "geometry")):
+        return dose
+    links, heads = site["wetting_links"], site["heads"]
+    stone = pd.Index(stones["stone_id"]).get_indexer(links["stone_id"])
+    head = pd.Index(heads["head_id"]).get_indexer(links["head_id"])
+    point = np.asarray(heads.geometry, dtype=object)
+    used = (stone >= 0) & (head >= 0) & ~(shapely.is_missing(point)[head] | shapely.is_empty(point)[head])
+    stone, head = stone[used], head[used]
+    xy = places_m(stones)
+    east, north = shapely.get_x(point[head]) - xy[stone, 0], shapely.get_y(point[head]) - xy[stone, 1]
+    turn = true_north_on_grid_deg(site.info.crs, xy[stone, 0], xy[stone, 1])
+    seen_from = np.degrees(np.arctan2(east, north)) - turn - facing[stone]
+    near = 1.0 / np.maximum(np.hypot(east, north), 1.0)
+    for face in range(4):
+        cosine = np.cos(np.radians(seen_from - 90.0 * face))
+        straight = np.where(cosine >= WITHIN_COS, near * cosine, 0.0)
+        # from the side: neither sprayed nor in the lee
+        oblique = (cosine > 1e-9) & (cosine < WITHIN_COS)
+        np.add.at(dose[:, face], stone, np.where(oblique, 1e-9, straight))
+    dose[(dose > 0) & (dose < 1e-6)] = np.nan
+    return dose
+
+
+def _worked_out(site: Site) -> Floats:
+    """Return the water per face as worked out by the wetting."""
+    stones, faces = site["stones"], site["face_wetting"]
+    dose = np.full((len(stones), 4), np.nan)
+    row = pd.Index(stones["stone_id"]).get_indexer(faces["stone_id"])
+    place = pd.Index(FACES).get_indexer(faces["face"])
+    used = (row >= 0) & (place >= 0)
+    dose[row[used], place[used]] = faces["mm_h"].to_numpy(dtype="float64", na_value=np.nan)[used]
+    return dose
+
+
+def _see(site: Site, dose: Floats) -> None:
+    """Let what was seen on a face take the place of what was worked out; of one face the later sight wins."""
+    if not site.has("observations", "face"):
+        return
+    seen = site["observations"].assign(seen_on=column(site["observations"], "observations", "seen_on"))
+    seen = seen.sort_values("seen_on", kind="stable", na_position="first")
+    row = pd.Index(site["stones"]["stone_id"]).get_indexer(column(seen, "observations", "stone_id").fillna(""))
+    face = pd.Index(FACES).get_indexer(seen["face"].fillna(""))
+    what = column(seen, "observations", "seen").to_numpy(dtype=object)
+    for at in np.flatnonzero((row >= 0) & (face >= 0)):
+        if what[at] in ("struck", "wetted", "dry"):
+            dose[row[at], face[at]] = 0.0 if what[at] == "dry" else SEEN_WET
+
+
+def harmed_faces(stones: Frame, findings: Frame, harm: str) -> Floats:
+    """Return 1 where a harm was found on a face, 0 where not, shape ``(stones, 4)``.
+
+    NaN for stones of which no finding names an upright face, and for those with the harm on a face nobody named.
+    """
+    out = np.full((len(stones), 4), np.nan)
+    row = pd.Index(stones["stone_id"]).get_indexer(findings["stone_id"])
+    face = pd.Index(FACES).get_indexer(column(findings, "findings", "face").fillna(""))
+    known = {word: harm_of(find_term(word)) for word in set(findings["pattern"].dropna())}
+    of = findings["pattern"].map(known).to_numpy(dtype=object)
+    there = numbers(findings, "findings", "severity") != 0
+    out[np.unique(row[(row >= 0) & (face >= 0)])] = 0.0
+    mine = (row >= 0) & there & np.array([one == harm for one in of], dtype=np.bool_)
+    on_top = (column(findings, "findings", "face") == "top").fillna(value=False).to_numpy(dtype=bool)
+    out[row[mine & (face < 0) & ~on_top]] = np.nan
+    at = mine & (face >= 0)
+    out[row[at], face[at]] = np.where(np.isnan(out[row[at], face[at]]), np.nan, 1.0)
+    return out
