@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gravegis.contract import Analysis, Job, Result, choice, listed, number, whole
+from gravegis.contract import Analysis, Assumption, Job, Result, choice, listed, number, whole
 from gravegis.science.condition.harms import harms
 
 if TYPE_CHECKING:
@@ -23,13 +23,12 @@ if TYPE_CHECKING:
     Flags = npt.NDArray[np.bool_]
 
 EVERY = "every harm"
-SURE_P = 0.05  # common practice
+MIXED = 0.5  # strata in which fewer of the stones stand beside their opposite cannot take a cause out: own rule
 _COLUMNS = ("harm", "measure", "stratum", "estimate", "low", "high", "p", "n", "note")
-_PAIRS = "odds ratio within stones"
 _CONTROLS_N = 10
 _LIMITS = (
-    "What this does not show: wetting is worked out or seen on few days, and where it is wrong the figures come out too "
-    "near to 1; stained stones may have been looked at more closely; of the many figures one in twenty falls below "
+    "What this does not show: wetting is worked out or seen on few days, and where it is wrong the figures come out "
+    "too near to 1; stained stones may have been looked at more closely; of the many figures one in twenty falls below "
     "p 0.05 by chance; two things that go together need not be cause and effect. A head mended, and the same "
     "stones looked at again, shows more than any of this."
 )
@@ -74,6 +73,7 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     from gravegis.layers.exposure import exposure_of
     from gravegis.layers.harms import grades_of
     from gravegis.layers.sprayed_faces import face_pairs
+    from gravegis.science.condition.evidence import PAIRS
 
     stones, findings = site["stones"], site.get("findings")
     job.progress(0.05, "who is wetted")
@@ -101,10 +101,18 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     for name in ("estimate", "low", "high"):
         # an infinite end of an interval is said in the note; files do not keep infinity
         table[name] = table[name].where(np.isfinite(table[name].astype("float64")), np.nan)
-    notes += [*_controls(site, exposure, grades.present_of("overall"), settings), *_not_known(site, exposure)]
-    return Result(layers={"association": table}, notes=(*notes, _LIMITS) if rows else tuple(notes) or (_NOTHING,))
+    if not rows and not notes:
+        return Result(layers={"association": table}, notes=(_NOTHING,))
+    notes += [*_controls(site, exposure, grades.present_of("overall"), settings), *_not_known(site, exposure), _LIMITS]
+    by_place = any(one.measure == PAIRS for one in rows) and not site.has("face_wetting", "mm_h")
+    assumed = (Assumption("face_wetting", _BY_PLACE),) if by_place else ()
+    return Result(layers={"association": table}, notes=tuple(notes), assumed=assumed)
 
 
+_BY_PLACE = (
+    "which face is sprayed is taken from where the heads stand that reach the stone, within 60 degrees of the way the "
+    "face looks: own rule"
+)
 _NOTHING = "No harm is recorded on enough stones: there is no evidence for or against the water yet."
 
 
@@ -157,20 +165,28 @@ class _Case:
         from gravegis.science.condition import evidence
 
         rows = evidence.crude(w)
-        names = [(one,) for one in self.exposure.strata]
-        if {"material", "section"} <= set(self.exposure.strata):
-            names.insert(2, ("material", "section"))
-        for one in names:
+        for one in self._strata_names():
             rows += evidence.by_strata(w, one)
         self.job.check()
         rows += evidence.by_head(w, self.job.rng(f"heads {self.harm}"), within="material")
-        return rows + evidence.by_dose(w)
+        return rows + evidence.by_dose(w, within="material")
+
+    def _strata_names(self) -> list[tuple[str, ...]]:
+        names: list[tuple[str, ...]] = [(one,) for one in self.exposure.strata]
+        both = [("material", "section")] if {"material", "section"} <= set(self.exposure.strata) else []
+        return [*names[:2], *both, *names[2:]]
+
+    def _inseparable(self, w: Witnesses) -> list[str]:
+        """Return in what wetted and dry stones differ altogether."""
+        from gravegis.science.condition.evidence import mixed_share
+
+        return [one for one in self.exposure.strata if mixed_share(w, (one,)) < MIXED]
 
     def _within_stones(self, away: Flags) -> list[Row]:
         """Return sprayed against lee faces: of all stones, and of each section."""
         from gravegis.layers.sprayed_faces import harmed_faces
         from gravegis.layers.stones import words
-        from gravegis.science.condition.evidence import ALL, row
+        from gravegis.science.condition.evidence import ALL, PAIRS, row
         from gravegis.science.condition.pairs import compare_faces
 
         findings = self.site.get("findings")
@@ -190,9 +206,12 @@ class _Case:
                 note = (
                     f"stones with the harm on the sprayed face only {made.sprayed_only}, on the lee face only "
                     f"{made.lee_only}, on both {made.both}, on neither {made.neither}; McNemar, exact"
-                    + "; infinite: no lee face alone has it" * (made.lee_only == 0)
+                    + "; infinite: no lee face alone has it"
+                    * (made.lee_only == 0)
                 )
-                rows.append(row(self.harm, _PAIRS, stratum if stratum == ALL else f"section: {stratum}", made.odds, made.n, note))
+                rows.append(
+                    row(self.harm, PAIRS, stratum if stratum == ALL else f"section: {stratum}", made.odds, made.n, note)
+                )
         return rows + self._face_doses(faces, away)
 
     def _face_doses(self, faces: Floats, away: Flags) -> list[Row]:
@@ -209,7 +228,8 @@ class _Case:
         fit = conditional_logistic(faces[known] == 1, dose[known], stone[known])
         if not fit.stones_n or fit.separated:
             return []
-        value = Estimate(*(float(np.exp(min(one, 700.0))) for one in (fit.b, fit.low, fit.high)), fit.p)
+        odds = [float(np.exp(min(one, 700.0))) for one in (fit.b, fit.low, fit.high)]
+        value = Estimate(odds[0], odds[1], odds[2], fit.p)
         note = "upright faces of the same stone, per millimetre of water an hour; conditional logistic regression"
         return [row(self.harm, "odds ratio within stones per mm/h", ALL, value, fit.stones_n, note)]
 
@@ -236,8 +256,8 @@ class _Case:
         if np.isnan(made.shuffled_p):
             return []
         note = (
-            f"height of the stain less that of the wet edge seen on the stone [m]; within {self.settings.edge_m:g} m on "
-            f"{made.near_share:.0%}, by chance on {made.chance_near_share:.0%} (p {made.shuffled_p:.2g}); the p in "
+            f"height of the stain less that of the wet edge seen on the stone [m]; within {self.settings.edge_m:g} m "
+            f"on {made.near_share:.0%}, by chance on {made.chance_near_share:.0%} (p {made.shuffled_p:.2g}); the p in "
             "the column says only whether stains end higher or lower on the whole"
         )
         return [row(self.harm, "stain edge less wet edge", ALL, made.shift, made.n, note)]
@@ -258,62 +278,19 @@ class _Case:
         self, rows: list[Row], w: Witnesses, apart: dict[str, Flags], unplaced: tuple[str, ...], *, unpaired: bool
     ) -> list[str]:
         """Return what was found, how sure it is, and what follows, for a reader without statistics."""
-        by = {(one.measure, one.stratum): one for one in rows}
-        said: list[str] = []
-        pair = by.get((_PAIRS, "all"))
-        if pair is not None:
-            said.append(f"sprayed against lee face of the same stone: {pair.note.split('; McNemar')[0]} (p {pair.p:.2g})")
-        if unpaired:
-            said += _between_words(by, rows)
-        else:
-            wet_n = int(w.wetted.sum())
-            said.append(
-                f"stones are not compared with each other: {wet_n} wetted and {w.n - wet_n} dry ones of known harm, "
-                f"each must be {self.settings.least_dry_n}"
-            )
+        from gravegis.science.condition import evidence_words
+
+        wet_n = int(w.wetted.sum())
+        counts = (
+            f"stones are not compared with each other: {wet_n} wetted and {w.n - wet_n} dry ones of known harm, "
+            f"each must be {self.settings.least_dry_n}"
+        )
+        inseparable = self._inseparable(w) if unpaired else []
+        said = evidence_words.pair_words(rows)
+        said += evidence_words.between_words(rows, inseparable) if unpaired else [counts]
         said += [f"set apart for another cause: {int(at.sum())} stones ({cause})" for cause, at in apart.items()]
         said += [f"{one}: not set apart" for one in unplaced]
-        return [f"{self.harm.capitalize()}: {'; '.join(said)}. {_verdict(by, rows, unpaired=unpaired)}"]
-
-
-def _between_words(by: dict[tuple[str, str], Row], rows: list[Row]) -> list[str]:
-    crude = by.get(("odds ratio", "all"))
-    if crude is None:
-        return ["all or none of the stones have it, there is nothing to compare"]
-    said = [f"{crude.note.split('; ')[0]}; {crude.note.split('; ')[1]}, odds {_times(crude)}"]
-    pooled = [one for one in rows if one.measure == "odds ratio within strata"]
-    said += [f"within {one.stratum.removeprefix('by ')} {_times(one)}" for one in pooled]
-    unlike = [one.stratum for one in rows if one.measure.startswith("equal odds") and one.p < SURE_P]
-    said += [f"strata {one} disagree, see the table" for one in unlike]
-    heads = by.get(("difference by whole heads", "all"))
-    return said + ([f"whole heads dealt out anew p {heads.p:.2g}"] if heads is not None else [])
-
-
-def _times(one: Row) -> str:
-    return f"{one.estimate:.2g} times ({one.low:.2g} to {one.high:.2g})"
-
-
-def _verdict(by: dict[tuple[str, str], Row], rows: list[Row], *, unpaired: bool) -> str:
-    """Return the one sentence an owner reads; only faces of the same stone may speak of a cause."""
-    pair = by.get((_PAIRS, "all"))
-    pair_says = pair is not None and pair.p < SURE_P
-    on_spray = pair is not None and "sprayed face only" in pair.note and (np.isnan(pair.estimate) or pair.estimate > 1)
-    if pair_says and on_spray:
-        return "The faces of the same stones point to the water as a cause."
-    if pair_says:
-        return "The faces of the same stones speak against the spray: the lee side carries more."
-    crude, heads = by.get(("odds ratio", "all")), by.get(("difference by whole heads", "all"))
-    if not unpaired or crude is None:
-        return "Too little is known to say whether water has a part in it."
-    pooled = [one for one in rows if one.measure == "odds ratio within strata"]
-    if crude.p >= SURE_P or crude.estimate <= 1:
-        return "There is no sign that wetted stones carry more of it; that is no proof that water does nothing."
-    explained = [one.stratum.removeprefix("by ") for one in pooled if one.low <= 1]
-    if explained:
-        return f"Wetted stones carry more of it, but {listed(explained)} may explain that: it is not laid on the water."
-    if heads is None or heads.p >= SURE_P:
-        return "Wetted stones carry more of it, but too few heads stand behind that to be sure."
-    return "This is consistent with the water having a part in it; it does not show that it has."
+        return [f"{self.harm.capitalize()}: {'; '.join(said)}. {evidence_words.verdict(rows, inseparable)}"]
 
 
 def _is_harm(findings: Frame, harm: str) -> npt.NDArray[np.bool_]:
@@ -336,10 +313,12 @@ def _controls(site: Site, exposure: Exposure, overall: Floats, settings: Evidenc
         common = dict(zip(wet.tolist(), count.tolist(), strict=True))
         order = sorted(candidates.tolist(), key=lambda at: (-common.get(str(material[at]), 0), str(ids[at])))
         names = [str(ids[at]) for at in order]
-        return [f"Survey these dry stones too, they are what wetted ones can be held against: {listed(names, _CONTROLS_N)}."]
+        return [
+            f"Survey these dry stones too, they are what wetted ones can be held against: {listed(names, _CONTROLS_N)}."
+        ]
     return [
-        "No dry stone is left to survey here. What still tells: the sheltered faces of the same stones (note the face of "
-        "each finding), stones of the same material on ground without irrigation, and the height at which stains end."
+        "No dry stone is left to survey here. What still tells: the sheltered faces of the same stones (note the face "
+        "of each finding), stones of the same material on ground without irrigation, and how high stains reach."
     ]
 
 
@@ -369,10 +348,7 @@ ANALYSIS = Analysis(
             **dict.fromkeys(("reached", "nearest_head_id", "nearest_head_m", "season_h"), ""),
         },
         "wetting_links": {"stone_id": "", "head_id": ""},
-        "face_wetting": {
-            "*": "which face is sprayed is taken from where the heads stand that reach the stone, within 60 degrees of "
-            "the way the face looks: own rule"
-        },
+        "face_wetting": {"stone_id": "", "face": "", "mm_h": ""},
         "heads": {"head_id": "", "geometry": ""},
         "throws_computed": {"head_id": "", "throw_m": ""},
         "observations": dict.fromkeys(("stone_id", "face", "seen", "seen_on", "wet_to_m"), ""),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -55,13 +55,14 @@ def exposure_of(site: Site) -> Exposure:
         table = site["stone_wetting"].set_index("stone_id").reindex(stones["stone_id"]).reset_index()
     else:
         table = pd.DataFrame({"stone_id": stones["stone_id"]})
-    wetted = column(table, "stone_wetting", "reached").astype("Float64").to_numpy(dtype="float64", na_value=np.nan)
+    reached = column(table, "stone_wetting", "reached").astype("Float64")
+    wetted = np.asarray(reached.to_numpy(dtype="float64", na_value=np.nan), dtype=np.float64)
     state = table["state"].fillna("") if "state" in table else pd.Series([""] * len(table), dtype="str")
     names = column(table, "stone_wetting", "nearest_head_id").fillna("")
     _, head = np.unique(names.to_numpy(dtype=np.str_), return_inverse=True)
     head = np.where(names.to_numpy(dtype=np.str_) == "", -1, head.reshape(-1))
     away_m, throw_m = numbers(table, "stone_wetting", "nearest_head_m"), _throws_m(site, names)
-    ratio = np.divide(away_m, throw_m, out=np.full(len(table), np.nan), where=throw_m > 0)
+    ratio: Floats = np.divide(away_m, throw_m, out=np.full(len(table), np.nan), where=throw_m > 0)
     hours = numbers(table, "stone_wetting", "season_h")
     return Exposure(wetted, state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site))
 
@@ -77,7 +78,9 @@ def _strata(site: Site) -> dict[str, npt.NDArray[np.str_]]:
     stones = site["stones"]
     year = numbers(stones, "stones", "year")
     first = np.floor(np.nan_to_num(year) / PERIOD_YEARS).astype(np.int64) * PERIOD_YEARS
-    age = [f"{one} to {one + PERIOD_YEARS - 1}" if known else "" for one, known in zip(first, ~np.isnan(year), strict=True)]
+    age = [
+        f"{one} to {one + PERIOD_YEARS - 1}" if known else "" for one, known in zip(first, ~np.isnan(year), strict=True)
+    ]
     typed = words(stones, "stones", "material")
     made = {
         "material": [materials().term(one) or plain(one) for one in typed],
@@ -103,13 +106,13 @@ def _shades(site: Site) -> list[str]:
     stones = site["stones"]
     if not site.has("shade", "geometry"):
         return [""] * len(stones)
-    inside = _inside(stones, site["shade"].geometry)
-    return np.where(inside, "shaded", "open").tolist()
+    inside = _inside(stones, np.asarray(site["shade"].geometry, dtype=object))
+    return ["shaded" if one else "open" for one in inside]
 
 
-def _inside(stones: Frame, areas: Any) -> Flags:
+def _inside(stones: Frame, areas: npt.NDArray[np.object_]) -> Flags:
     tree = shapely.STRtree(np.asarray(stones["geometry"], dtype=object))
-    hit = tree.query(np.asarray(areas, dtype=object), predicate="intersects")[1]
+    hit = tree.query(areas, predicate="intersects")[1]
     return np.isin(np.arange(len(stones)), hit)
 
 
@@ -123,7 +126,7 @@ def set_apart(site: Site, harm: str) -> tuple[dict[str, Flags], tuple[str, ...]]
             continue
         frame = site[rule["layer"]]
         text = column(frame, rule["layer"], _TEXT[rule["layer"]]).fillna("").str.casefold()
-        found = frame[text.map(lambda one, listed=rule["words"].split("|"): any(word in one for word in listed)).astype(bool)]
+        found = frame[[_names_one(one, rule["words"]) for one in text]]
         if not len(found):
             continue
         if rule["layer"] == "grounds_log":
@@ -135,6 +138,10 @@ def set_apart(site: Site, harm: str) -> tuple[dict[str, Flags], tuple[str, ...]]
         if at.any():
             apart[rule["cause"]] = at
     return apart, tuple(unplaced)
+
+
+def _names_one(text: str, listed: str) -> bool:
+    return any(word in text for word in listed.split("|"))
 
 
 _TEXT = {"grounds_log": "what", "parts": "material", "findings": "note"}
@@ -149,7 +156,7 @@ def _treated_ground(site: Site, entries: Frame) -> tuple[Flags, int]:
     for entry in entries.to_dict("records"):
         area, name, day = entry.get("geometry"), entry.get("section"), entry.get("done_on")
         if area is not None and not pd.isna(area) and not area.is_empty:
-            here = _inside(stones, [area])
+            here = _inside(stones, np.array([area], dtype=object))
         elif isinstance(name, str) and name:
             here = (section == name).fillna(value=False).to_numpy(dtype=bool)
         else:

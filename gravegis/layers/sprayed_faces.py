@@ -95,7 +95,7 @@ def _worked_out(site: Site) -> Floats:
     stones, faces = site["stones"], site["face_wetting"]
     dose = np.full((len(stones), 4), np.nan)
     row = pd.Index(stones["stone_id"]).get_indexer(faces["stone_id"])
-    place = pd.Index(FACES).get_indexer(faces["face"])
+    place = pd.Index(FACES).get_indexer(pd.Index(faces["face"]))
     used = (row >= 0) & (place >= 0)
     dose[row[used], place[used]] = faces["mm_h"].to_numpy(dtype="float64", na_value=np.nan)[used]
     return dose
@@ -107,8 +107,10 @@ def _see(site: Site, dose: Floats) -> None:
         return
     seen = site["observations"].assign(seen_on=column(site["observations"], "observations", "seen_on"))
     seen = seen.sort_values("seen_on", kind="stable", na_position="first")
-    row = pd.Index(site["stones"]["stone_id"]).get_indexer(column(seen, "observations", "stone_id").fillna(""))
-    face = pd.Index(FACES).get_indexer(seen["face"].fillna(""))
+    row = pd.Index(site["stones"]["stone_id"]).get_indexer(
+        pd.Index(column(seen, "observations", "stone_id").fillna(""))
+    )
+    face = pd.Index(FACES).get_indexer(pd.Index(seen["face"].fillna("")))
     what = column(seen, "observations", "seen").to_numpy(dtype=object)
     for at in np.flatnonzero((row >= 0) & (face >= 0)):
         if what[at] in ("struck", "wetted", "dry"):
@@ -122,7 +124,7 @@ def harmed_faces(stones: Frame, findings: Frame, harm: str) -> Floats:
     """
     out = np.full((len(stones), 4), np.nan)
     row = pd.Index(stones["stone_id"]).get_indexer(findings["stone_id"])
-    face = pd.Index(FACES).get_indexer(column(findings, "findings", "face").fillna(""))
+    face = pd.Index(FACES).get_indexer(pd.Index(column(findings, "findings", "face").fillna("")))
     known = {word: harm_of(find_term(word)) for word in set(findings["pattern"].dropna())}
     of = findings["pattern"].map(known).to_numpy(dtype=object)
     there = numbers(findings, "findings", "severity") != 0

@@ -28,6 +28,8 @@ __all__ = [
     "ALL",
     "DISAGREE_P",
     "LEAST_IN_STRATUM",
+    "PAIRS",
+    "POOLED",
     "Row",
     "Witnesses",
     "by_dose",
@@ -35,11 +37,14 @@ __all__ = [
     "by_strata",
     "crude",
     "enough",
+    "mixed_share",
     "row",
     "share_row",
 ]
 
 ALL = "all"
+PAIRS = "odds ratio within stones"
+POOLED = "odds ratio within strata"
 
 DISAGREE_P = 0.05
 """Below this p strata are taken to disagree, and no single figure is given for them: common practice."""
@@ -144,8 +149,10 @@ def by_strata(w: Witnesses, names: Sequence[str]) -> list[Row]:
     made = over_strata(np.array(tables))
     if math.isnan(made.pooled.value):
         return []
-    silent = int((~made.used).sum())
-    about = f"{int(made.used.sum())} of {len(kinds)} strata hold wetted and dry, harmed and sound stones"
+    about = (
+        f"{int(made.used.sum())} of {len(kinds)} strata hold wetted and dry, harmed and sound stones, "
+        f"{made.n} of {w.n} stones"
+    )
     out = []
     if not math.isnan(made.p_equal):
         value = Estimate(made.chi2_equal, math.nan, math.nan, made.p_equal)
@@ -158,8 +165,22 @@ def by_strata(w: Witnesses, names: Sequence[str]) -> list[Row]:
                 note = "exact interval; the strata disagree, so that no single figure holds for all"
                 out.append(row(w.harm, "odds ratio, exact", f"{title}: {one}", own.exact, own.n, note))
         return out
-    note = f"Mantel-Haenszel; {about}" + f"; {silent} say nothing" * bool(silent)
-    return [row(w.harm, "odds ratio within strata", title, made.pooled, made.n, note), *out]
+    empty = {0.0: "; no wetted stone of them has it alone", math.inf: "; infinite: no dry stone of them has it alone"}
+    note = f"Mantel-Haenszel; {about}{empty.get(made.pooled.value, '')}"
+    return [row(w.harm, POOLED, title, made.pooled, made.n, note), *out]
+
+
+def mixed_share(w: Witnesses, names: Sequence[str]) -> float:
+    """Return the share of stones that stand in strata with enough wetted and dry stones, 0 to 1.
+
+    Where it is small, wetted and dry stones differ in this altogether, and no table can tell it from the water.
+    """
+    labels = _labels(w, names)
+    in_both = np.zeros(w.n, dtype=np.bool_)
+    for one in np.unique(labels[labels != ""]).tolist():
+        at = labels == one
+        in_both |= at & (min(w.wetted[at].sum(), (~w.wetted[at]).sum()) >= LEAST_IN_STRATUM)
+    return float(in_both.mean()) if w.n else 0.0
 
 
 def _labels(w: Witnesses, names: Sequence[str]) -> NDArray[np.str_]:
@@ -187,10 +208,12 @@ def by_head(w: Witnesses, rng: np.random.Generator, *, within: str) -> list[Row]
         value = Estimate(made.difference, math.nan, math.nan, made.p)
         out.append(row(w.harm, "difference by whole heads", ALL, value, made.groups_n, note))
     far = known.some(np.isfinite(known.ratio))
-    return out + _slope(far, far.ratio, "odds ratio per throw length", "distance to the nearest head over its throw")
+    return out + _slope(
+        far, far.ratio, "odds ratio per throw length", "distance to the nearest head over its throw", within
+    )
 
 
-def by_dose(w: Witnesses) -> list[Row]:
+def by_dose(w: Witnesses, *, within: str) -> list[Row]:
     """Return the share of harmed stones by hours of wetting a season, and the trend."""
     known = w.some(np.isfinite(w.hours))
     wet = known.hours[known.hours > 0]
@@ -205,25 +228,41 @@ def by_dose(w: Witnesses) -> list[Row]:
             span = "0 h" if one == 0 else f"{known.hours[at].min():.0f} to {known.hours[at].max():.0f} h"
             note = "hours of wetting a season, thirds of the wetted stones; interval of Wilson"
             out.append(share_row(w.harm, "share harmed by dose", span, known.harmed[at], note))
-    return out + _slope(known, known.hours / 100, "odds ratio per 100 h", "hours of wetting a season")
+    return out + _slope(known, known.hours / 100, "odds ratio per 100 h", "hours of wetting a season", within)
 
 
-def _slope(w: Witnesses, column: Floats, measure: str, about: str) -> list[Row]:
+def _slope(w: Witnesses, column: Floats, measure: str, about: str, within: str) -> list[Row]:
     """Return the odds ratio per unit of one column, errors by head; nothing where it cannot be fitted."""
     if w.n < 2 * LEAST_IN_STRATUM or np.ptp(column) == 0:
         return []
     head = w.head if (w.head >= 0).all() else None
-    fit = logistic(w.harmed, column, head)
+    kinds = _kinds(w, within)
+    fit = logistic(w.harmed, np.column_stack([column, kinds]), head)
+    taken = f"{within} taken into account" if kinds.shape[1] else "nothing else taken into account"
+    if math.isnan(fit.loglik):
+        fit, taken = logistic(w.harmed, column, head), f"{within} could not be taken into account"
     nothing = Estimate(math.nan, math.nan, math.nan, math.nan)
     if fit.separated:
         note = f"{about}: it tells harmed from sound without error, so that there is no finite figure"
         return [row(w.harm, measure, ALL, nothing, w.n, note)]
     if math.isnan(fit.loglik):
         return []
-    few = f"; only {fit.groups_n} heads: the interval is too narrow" * bool(head is not None and fit.groups_n < LEAST_HEADS)
+    narrow = head is not None and fit.groups_n < LEAST_HEADS
+    few = f"; only {fit.groups_n} heads: the interval is too narrow" * narrow
     by = f"errors by head ({fit.groups_n})" if head is not None else "heads not known: each stone as its own witness"
-    value = Estimate(*(_exp(one[1]) for one in (fit.b, fit.low, fit.high)), float(fit.p[1]))
-    return [row(w.harm, measure, ALL, value, w.n, f"{about}; logistic regression, {by}{few}; material and age not in it")]
+    value = Estimate(_exp(fit.b[1]), _exp(fit.low[1]), _exp(fit.high[1]), float(fit.p[1]))
+    return [row(w.harm, measure, ALL, value, w.n, f"{about}; logistic regression, {by}{few}; {taken}")]
+
+
+def _kinds(w: Witnesses, within: str) -> Floats:
+    """Return a column per kind, the commonest and the rare ones left out: those without harmed and sound stones."""
+    labels = w.strata[within]
+    kinds, count = np.unique(labels, return_counts=True)
+    common = [
+        one for one, n in zip(kinds.tolist(), count.tolist(), strict=True)
+        if n >= 2 * LEAST_IN_STRATUM and 0 < w.harmed[labels == one].mean() < 1 and n < count.max()
+    ]  # fmt: skip
+    return np.array([labels == one for one in common], dtype=np.float64).reshape(len(common), w.n).T
 
 
 def _exp(value: float) -> float:
