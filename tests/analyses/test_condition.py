@@ -11,6 +11,7 @@ import rasterio
 import shapely
 
 from gravegis import pipeline, store
+from gravegis.errors import SettingError
 from gravegis.site import Site, SiteInfo
 
 if TYPE_CHECKING:
@@ -192,3 +193,21 @@ def test_nearness_is_not_told_finer_than_the_positions_carry(sample_site: Site) 
         assert "inspect_near_head" not in codes[name]
     assert "inspect_near_head" in codes["fine"]
     assert "inspect_near_by_map" not in codes["fine"]
+
+
+def test_a_heat_map_of_one_harm_leaves_out_stones_of_which_it_is_unknown() -> None:
+    found = [{"stone_id": f"s{i}", "pattern": "moss" if i < 20 else "crack", "severity": 2} for i in range(40)]
+    typed = {"heatmap": {"harm": "growth", "bandwidth_m": "6 m", "cell_m": "1"}}
+    done = pipeline.run(site_of(found, quick_score=[2] * 60), ["heatmap"], typed=typed).site
+    assert "50% of the recorded stones have growth of severity 2 or more." in done.log[-1].notes
+    assert {"share_damaged", "effective_stones", "stone_density", "share_clear"} == set(done.grids)
+    shown = np.isfinite(done.grids["share_damaged"].values)
+    clear = done.grids["share_clear"].values
+    assert set(np.unique(clear[shown])) <= {0.0, 1.0}
+    assert np.isnan(clear[~shown]).all()
+
+
+@pytest.mark.parametrize("rule", ["scott", "silverman"])
+def test_rules_of_thumb_for_the_kernel_are_refused_with_the_reason(rule: str) -> None:
+    with pytest.raises(SettingError, match="size of the site, not of a patch"):
+        pipeline.run(site_of(quick_score=[1, 2] * 20), ["heatmap"], typed={"heatmap": {"bandwidth_m": rule}})
