@@ -73,12 +73,15 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     from gravegis.layers.exposure import exposure_of
     from gravegis.layers.harms import grades_of
     from gravegis.layers.sprayed_faces import face_pairs
+    from gravegis.layers.stones import places_m
     from gravegis.science.condition.evidence import PAIRS
 
     stones, findings = site["stones"], site.get("findings")
     job.progress(0.05, "who is wetted")
     exposure, pairs = exposure_of(site), face_pairs(site)
     grades = grades_of(stones, findings, site.get("stone_condition"))
+    xy = places_m(stones)
+    order = np.lexsort((xy[:, 1], xy[:, 0]))
     rows: list[Row] = []
     notes: list[str] = []
     wanted = [name for name in grades.names if settings.harm in (EVERY, name)]
@@ -90,7 +93,7 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
             if harmed_n:
                 notes.append(f"{harm.capitalize()}: on {harmed_n} stones only, too few to say anything.")
             continue
-        made, said = _Case(site, harm, present, exposure, pairs, settings, job).told()
+        made, said = _Case(site, harm, present, exposure, pairs, settings, job, order).told()
         rows += made
         notes += said
     job.progress(0.98, "summing up")
@@ -127,6 +130,7 @@ class _Case:
     pairs: FacePairs
     settings: EvidenceSettings
     job: Job
+    order: npt.NDArray[np.intp]  # stones from west to east, so that no sum or chance hangs on their names
 
     def told(self) -> tuple[list[Row], list[str]]:
         """Return the rows and the words about this harm."""
@@ -159,7 +163,8 @@ class _Case:
             self.harm, self.present == 1, one.wetted == 1, one.head, one.ratio, one.hours,
             one.strata if "material" in one.strata else {**one.strata, "material": np.full(len(away), "any")},
         )  # fmt: skip
-        return everything.some(~np.isnan(self.present) & ~np.isnan(one.wetted) & ~away)
+        kept = ~np.isnan(self.present) & ~np.isnan(one.wetted) & ~away
+        return everything.some(self.order[kept[self.order]])
 
     def _between_stones(self, w: Witnesses) -> list[Row]:
         from gravegis.science.condition import evidence
@@ -222,7 +227,7 @@ class _Case:
 
         if not self.site.has("face_wetting", "mm_h"):
             return []
-        dose = self.pairs.dose
+        dose, faces, away = self.pairs.dose[self.order], faces[self.order], away[self.order]
         known = ~np.isnan(faces) & ~np.isnan(dose) & (dose < 1e5) & ~away[:, None]
         stone = np.broadcast_to(np.arange(len(faces))[:, None], faces.shape)
         fit = conditional_logistic(faces[known] == 1, dose[known], stone[known])
@@ -252,6 +257,7 @@ class _Case:
             top = pd.DataFrame({"id": column(frame, layer, "stone_id"), "m": column(frame, layer, name)})
             heights.append(top.groupby("id")["m"].max().reindex(ids).to_numpy(dtype="float64", na_value=np.nan))
         stain, wet = (np.where(away, np.nan, one) for one in heights)
+        stain, wet = stain[self.order], wet[self.order]
         made = compare_edges(stain, wet, tolerance_m=self.settings.edge_m, rng=self.job.rng(f"edges {self.harm}"))
         if np.isnan(made.shuffled_p):
             return []

@@ -59,12 +59,20 @@ def exposure_of(site: Site) -> Exposure:
     wetted = np.asarray(reached.to_numpy(dtype="float64", na_value=np.nan), dtype=np.float64)
     state = table["state"].fillna("") if "state" in table else pd.Series([""] * len(table), dtype="str")
     names = column(table, "stone_wetting", "nearest_head_id").fillna("")
-    _, head = np.unique(names.to_numpy(dtype=np.str_), return_inverse=True)
-    head = np.where(names.to_numpy(dtype=np.str_) == "", -1, head.reshape(-1))
+    head = pd.Index(_heads_by_place(site)).get_indexer(pd.Index(names))
     away_m, throw_m = numbers(table, "stone_wetting", "nearest_head_m"), _throws_m(site, names)
     ratio: Floats = np.divide(away_m, throw_m, out=np.full(len(table), np.nan), where=throw_m > 0)
     hours = numbers(table, "stone_wetting", "season_h")
     return Exposure(wetted, state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site))
+
+
+def _heads_by_place(site: Site) -> list[str]:
+    """Return the heads from west to east: their numbers, and what is drawn by chance, do not hang on their names."""
+    if not site.has("heads", "geometry"):
+        return []
+    point = np.asarray(site["heads"].geometry, dtype=object)
+    order = np.lexsort((shapely.get_y(point), shapely.get_x(point)))
+    return [str(one) for one in site["heads"]["head_id"].to_numpy()[order]]
 
 
 def _throws_m(site: Site, head_ids: pd.Series[str]) -> Floats:

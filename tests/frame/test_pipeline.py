@@ -33,7 +33,7 @@ def test_what_reads_a_changed_column_goes_and_what_was_worked_out_from_it(sample
     gone = dropped(sample_run.with_layers({"heads": heads}))
     assert gone["throw"] == "heads changed since"
     assert {"throw", "wetting", "worklist", "routes"} <= set(gone)
-    assert not {"condition", "clusters", "heatmap"} & set(gone)
+    assert not {"condition", "hotspots", "heatmap"} & set(gone)
 
 
 def test_a_layer_taken_out_drops_what_read_it(sample_run: Site) -> None:
@@ -59,7 +59,8 @@ def test_running_one_analysis_drops_older_results_that_no_longer_follow(sample_r
     heads = sample_run["heads"].iloc[:5]
     outcome = pipeline.run(sample_run.with_layers({"heads": heads}), ["wetting"])
     assert outcome.ran == ("throw", "wetting")
-    assert {one.name for one in outcome.dropped} == {"worklist", "routes"}
+    # blocks of work count the minutes of the worklist
+    assert {one.name for one in outcome.dropped} == {"worklist", "routes", "clusters", "evidence"}
     assert "stops" not in outcome.site
 
 

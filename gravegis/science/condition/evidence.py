@@ -92,8 +92,8 @@ class Witnesses:
         """Number of stones."""
         return int(self.harmed.size)
 
-    def some(self, kept: Flags) -> Witnesses:
-        """Return some of the stones."""
+    def some(self, kept: Flags | NDArray[np.intp]) -> Witnesses:
+        """Return some of the stones, by flags or by rows."""
         labels = {name: one[kept] for name, one in self.strata.items()}
         return Witnesses(
             self.harm, self.harmed[kept], self.wetted[kept], self.head[kept], self.ratio[kept], self.hours[kept], labels

@@ -162,7 +162,9 @@ def z_scores(grade: ArrayLike, total: Counts, count: Counts) -> Floats:
     """
     values = np.asarray(grade, dtype=np.float64)
     n, weight = len(values), np.asarray(count, dtype=np.float64) + 1.0
-    mean, spread = values.mean(), values.std()
+    # from sums of whole numbers, which are exact: the order of the stones makes no difference
+    first, second = float(values.sum()), float((values * values).sum())
+    mean, spread = first / max(n, 1), math.sqrt(max(n * second - first * first, 0.0)) / max(n, 1)
     scale = spread * np.sqrt(np.maximum(n * weight - weight**2, 0.0) / max(n - 1, 1))
     z = np.full(n, np.nan)
     np.divide(total + values - mean * weight, scale, out=z, where=scale > 0)
