@@ -90,12 +90,13 @@ def moran_of_sums(values: ArrayLike, total: ArrayLike, count: ArrayLike) -> Mora
 def _moran(x: Floats, lag: Floats, w: float, s1: float, s2: float) -> Moran:
     n = x.size
     off = x - x.mean() if n else x
-    square = float((off**2).sum())
+    squares = off * off
+    square = float(squares.sum())
     if n < 4 or square == 0 or w == 0:
         return Moran(math.nan, math.nan, math.nan, math.nan, math.nan)
     i = n / w * float((off * lag).sum()) / square
     expected = -1.0 / (n - 1)
-    kurtosis = n * float((off**4).sum()) / square**2
+    kurtosis = n * float((squares * squares).sum()) / square**2
     first = n * ((n * n - 3 * n + 3) * s1 - n * s2 + 3 * w * w)
     second = kurtosis * ((n * n - n) * s1 - 2 * n * s2 + 6 * w * w)
     variance = (first - second) / ((n - 1) * (n - 2) * (n - 3) * w * w) - expected**2

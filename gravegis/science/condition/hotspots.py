@@ -24,7 +24,7 @@ from scipy.stats import false_discovery_control
 
 from gravegis.errors import LayerError, SettingError
 from gravegis.science.condition.autocorrelation import moran_of_sums
-from gravegis.science.condition.exact_tails import exact_tails, smallest_two_sided
+from gravegis.science.condition.exact_tails import exact_tails
 from gravegis.science.condition.places import positions
 
 if TYPE_CHECKING:
@@ -208,7 +208,7 @@ def find_hot_spots(
     xy, values = _checked(xy_m, grade, band_m, alpha)
     n = len(values)
     total, count = neighbour_sums(xy, values, band_m)
-    nothing = np.full(n, np.nan)
+    nothing, up, low = np.full(n, np.nan), np.ones(n), np.ones(n)
     why, least_p = "", math.nan
     alike = moran_of_sums(values, total, count)
     alone = count == 0
@@ -219,13 +219,13 @@ def find_hot_spots(
     elif np.all(values == values[0]):
         why = f"all {n} stones have grade {values[0]}"
     else:
-        least_p = smallest_two_sided(values, count)
+        tails = exact_tails(values, total, count)
+        up, low, least_p = tails.up, tails.low, tails.least_p
         if least_p > alpha / n:
             why = f"the smallest p that {n} stones so graded could give is {least_p:.2g}, more than {alpha:g}/{n}"
     if why:
         state = np.where(alone & (n >= least_stones), NO_NEIGHBOURS, TOO_FEW).astype(np.int8)
         return HotSpots(band_m, nothing, nothing.copy(), nothing.copy(), count, state, least_p, why, alike)
-    up, low = exact_tails(values, total, count)
     p = np.minimum(1.0, 2.0 * np.minimum(up, low))
     p[alone] = np.nan
     q = nothing.copy()

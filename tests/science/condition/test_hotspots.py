@@ -17,7 +17,7 @@ from scipy.stats import hypergeom
 
 from gravegis.errors import LayerError, SettingError
 from gravegis.science.condition import exact_tails, hotspots
-from gravegis.science.condition.exact_tails import MOST_NEIGHBOURS, smallest_two_sided
+from gravegis.science.condition.exact_tails import MOST_NEIGHBOURS
 from gravegis.science.condition.hotspots import (
     COLD,
     HOT,
@@ -44,7 +44,8 @@ def ground(n: int, seed: int, *, per_stone_m2: float = 3.2) -> Floats:
 
 
 def two_sided(grade: Counts, total: Counts, count: Counts) -> Floats:
-    up, low = exact_tails.exact_tails(grade, total, count)
+    tails = exact_tails.exact_tails(grade, total, count)
+    up, low = tails.up, tails.low
     return np.asarray(np.minimum(1.0, 2 * np.minimum(up, low)), dtype=np.float64)
 
 
@@ -87,7 +88,8 @@ def test_binary_tails_are_hypergeometric() -> None:
     xy = ground(1500, 2)
     grade = (np.random.default_rng(3).random(1500) < 0.05).astype(np.int64)
     total, count = neighbour_sums(xy, grade, 6.0)
-    up, low = exact_tails.exact_tails(grade, total, count)
+    tails = exact_tails.exact_tails(grade, total, count)
+    up, low = tails.up, tails.low
     others = grade.sum() - grade
     np.testing.assert_allclose(up, hypergeom.sf(total - 1, 1499, others, count), rtol=1e-12)
     np.testing.assert_allclose(low, hypergeom.cdf(total, 1499, others, count), rtol=1e-12)
@@ -100,10 +102,23 @@ def test_tails_hold_where_some_stones_have_two_neighbours_and_others_hundreds() 
     total, count = neighbour_sums(xy, grade, 6.0)
     assert count.max() >= 400
     assert count[count > 0].min() <= 2
-    up, low = exact_tails.exact_tails(grade, total, count)
+    tails = exact_tails.exact_tails(grade, total, count)
+    up, low = tails.up, tails.low
     some, others = count > 0, grade.sum() - grade
     np.testing.assert_allclose(up[some], np.asarray(hypergeom.sf(total - 1, 1019, others, count))[some], rtol=1e-10)
     np.testing.assert_allclose(low[some], np.asarray(hypergeom.cdf(total, 1019, others, count))[some], rtol=1e-10)
+
+
+@given(st.integers(2, 590), st.integers(1, 589), st.floats(0.01, 0.99))
+def test_tails_hold_up_to_all_stones_as_neighbours(n: int, k: int, share: float) -> None:
+    grade = (np.arange(n) < max(1, round(share * n))).astype(np.int64)
+    count = np.full(n, min(k, n - 1))
+    others = grade.sum() - grade
+    low_end = np.maximum(0, count - (n - 1 - others))
+    total = (low_end + np.minimum(count, others)) // 2
+    tails = exact_tails.exact_tails(grade, total, count)
+    np.testing.assert_allclose(tails.up, hypergeom.sf(total - 1, n - 1, others, count), rtol=1e-10)
+    np.testing.assert_allclose(tails.low, hypergeom.cdf(total, n - 1, others, count), rtol=1e-10)
 
 
 def test_the_law_of_a_sum_has_the_mean_and_variance_of_draws_without_replacement() -> None:
@@ -218,7 +233,8 @@ def test_too_few_is_a_state_with_its_reason(n: int, grade: list[int], words: str
 def test_the_smallest_possible_p_is_that_of_a_ring_of_harmed_neighbours() -> None:
     grade = np.array([1] * 3 + [0] * 27)
     # 10 % of 30 harmed and 3 neighbours each: all of them harmed, own grade 0
-    assert smallest_two_sided(grade, np.full(30, 3)) == pytest.approx(2 * hypergeom.pmf(3, 29, 3, 3), rel=1e-12)
+    tails = exact_tails.exact_tails(grade, np.zeros(30, dtype=np.int64), np.full(30, 3))
+    assert tails.least_p == pytest.approx(2 * hypergeom.pmf(3, 29, 3, 3), rel=1e-12)
 
 
 def test_the_band_gives_half_of_the_stones_enough_neighbours_and_is_no_longer_than_needed() -> None:

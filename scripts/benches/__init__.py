@@ -1,0 +1,14 @@
+"""The benchmarks: one small module each, named in the table below.
+
+A module has ``run(work)``, which gives its figures one by one. A figure is called like its group, or group, dot and a
+word of its own. To add one: write the module, add its line here.
+"""
+
+GROUPS = {
+    "store_read": "reading a GeoPackage of stones against fiona",
+    "conform": "canonical form and content hash against one value after the other",
+    "check": "a file of stones brought in or loaded, conformed and checked: time and memory",
+    "edit": "one edit among many stones against replacing the layer",
+    "reach": "which heads reach which stones against sector polygons and a spatial join",
+}
+"""Name of the group, which is the name of its module, and what it measures."""
