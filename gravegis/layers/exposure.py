@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from gravegis.layers.canonical import column
+from gravegis.layers.holder import holds
 from gravegis.layers.stones import numbers, words
 from gravegis.science.care.materials import materials
 from gravegis.science.condition.tables import plain, rows
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
-    from gravegis.site import Site
+    from gravegis.layers.holder import Holder
 
     Floats = npt.NDArray[np.float64]
     Flags = npt.NDArray[np.bool_]
@@ -48,10 +49,10 @@ class Exposure:
     strata: Mapping[str, npt.NDArray[np.str_]]
 
 
-def exposure_of(site: Site) -> Exposure:
+def exposure_of(site: Holder) -> Exposure:
     """Return wetting and other explanations of each stone."""
     stones = site["stones"]
-    if site.has("stone_wetting"):
+    if holds(site, "stone_wetting"):
         table = site["stone_wetting"].set_index("stone_id").reindex(stones["stone_id"]).reset_index()
     else:
         table = pd.DataFrame({"stone_id": stones["stone_id"]})
@@ -66,23 +67,23 @@ def exposure_of(site: Site) -> Exposure:
     return Exposure(wetted, state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site))
 
 
-def _heads_by_place(site: Site) -> list[str]:
+def _heads_by_place(site: Holder) -> list[str]:
     """Return the heads from west to east: their numbers, and what is drawn by chance, do not hang on their names."""
-    if not site.has("heads", "geometry"):
+    if not holds(site, "heads", "geometry"):
         return []
-    point = np.asarray(site["heads"].geometry, dtype=object)
+    point = np.asarray(site["heads"]["geometry"], dtype=object)
     order = np.lexsort((shapely.get_y(point), shapely.get_x(point)))
     return [str(one) for one in site["heads"]["head_id"].to_numpy()[order]]
 
 
-def _throws_m(site: Site, head_ids: pd.Series[str]) -> Floats:
-    if not site.has("throws_computed", "throw_m"):
+def _throws_m(site: Holder, head_ids: pd.Series[str]) -> Floats:
+    if not holds(site, "throws_computed", "throw_m"):
         return np.full(len(head_ids), np.nan)
     throws = site["throws_computed"].set_index("head_id")["throw_m"]
     return throws.reindex(head_ids).to_numpy(dtype="float64", na_value=np.nan)
 
 
-def _strata(site: Site) -> dict[str, npt.NDArray[np.str_]]:
+def _strata(site: Holder) -> dict[str, npt.NDArray[np.str_]]:
     stones = site["stones"]
     year = numbers(stones, "stones", "year")
     first = np.floor(np.nan_to_num(year) / PERIOD_YEARS).astype(np.int64) * PERIOD_YEARS
@@ -101,20 +102,20 @@ def _strata(site: Site) -> dict[str, npt.NDArray[np.str_]]:
     return {name: one for name, one in labels.items() if len(np.unique(one[one != ""])) > 1}
 
 
-def _surveyors(site: Site) -> list[str]:
+def _surveyors(site: Holder) -> list[str]:
     """Return who found the first finding of each stone; empty where nobody said."""
     stones = site["stones"]
-    if not site.has("findings", "by"):
+    if not holds(site, "findings", "by"):
         return [""] * len(stones)
     found = site["findings"].dropna(subset=["by"]).drop_duplicates("stone_id").set_index("stone_id")["by"]
     return [str(one) for one in found.reindex(stones["stone_id"]).fillna("")]
 
 
-def _shades(site: Site) -> list[str]:
+def _shades(site: Holder) -> list[str]:
     stones = site["stones"]
-    if not site.has("shade", "geometry"):
+    if not holds(site, "shade", "geometry"):
         return [""] * len(stones)
-    inside = _inside(stones, np.asarray(site["shade"].geometry, dtype=object))
+    inside = _inside(stones, np.asarray(site["shade"]["geometry"], dtype=object))
     return ["shaded" if one else "open" for one in inside]
 
 
@@ -124,13 +125,13 @@ def _inside(stones: Frame, areas: npt.NDArray[np.object_]) -> Flags:
     return np.isin(np.arange(len(stones)), hit)
 
 
-def set_apart(site: Site, harm: str) -> tuple[dict[str, Flags], tuple[str, ...]]:
+def set_apart(site: Holder, harm: str) -> tuple[dict[str, Flags], tuple[str, ...]]:
     """Return, per other cause of a harm, which stones it may have harmed; and what is known but cannot be placed."""
     stones = site["stones"]
     apart: dict[str, Flags] = {}
     unplaced: list[str] = []
     for rule in rows("other_causes"):
-        if harm not in rule["harms"].split("|") or not site.has(rule["layer"]):
+        if harm not in rule["harms"].split("|") or not holds(site, rule["layer"]):
             continue
         frame = site[rule["layer"]]
         text = column(frame, rule["layer"], _TEXT[rule["layer"]]).fillna("").str.casefold()
@@ -155,7 +156,7 @@ def _names_one(text: str, listed: str) -> bool:
 _TEXT = {"grounds_log": "what", "parts": "material", "findings": "note"}
 
 
-def _treated_ground(site: Site, entries: Frame) -> tuple[Flags, int]:
+def _treated_ground(site: Holder, entries: Frame) -> tuple[Flags, int]:
     """Return the stones on ground treated before they were surveyed, and how many entries have no place."""
     stones = site["stones"]
     at, lost_n = np.zeros(len(stones), dtype=np.bool_), 0
@@ -176,11 +177,11 @@ def _treated_ground(site: Site, entries: Frame) -> tuple[Flags, int]:
     return at, lost_n
 
 
-def _last_looked(site: Site) -> npt.NDArray[np.str_]:
+def _last_looked(site: Holder) -> npt.NDArray[np.str_]:
     """Return the day each stone was last looked at, empty where nobody noted it."""
     stones = site["stones"]
     day = column(stones, "stones", "surveyed_on").fillna("")
-    if site.has("findings", "found_on"):
+    if holds(site, "findings", "found_on"):
         last = site["findings"].dropna(subset=["found_on"]).groupby("stone_id")["found_on"].max()
         day = last.reindex(stones["stone_id"]).reset_index(drop=True).fillna(day)
     return day.to_numpy(dtype=np.str_)

@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from gravegis.layers.canonical import column
+from gravegis.layers.holder import holds
 from gravegis.layers.north import true_north_on_grid_deg
 from gravegis.layers.stones import numbers, places_m
 from gravegis.science.condition.harms import harm_of
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
-    from gravegis.site import Site
+    from gravegis.layers.holder import Holder
 
     Floats = npt.NDArray[np.float64]
 
@@ -46,10 +47,10 @@ class FacePairs:
     dose: Floats
 
 
-def face_pairs(site: Site) -> FacePairs:
+def face_pairs(site: Holder) -> FacePairs:
     """Return the sprayed and the opposite, lee, face of each stone; upright faces only."""
     stones = site["stones"]
-    dose = _worked_out(site) if site.has("face_wetting", "mm_h") else _by_place(site)
+    dose = _worked_out(site) if holds(site, "face_wetting", "mm_h") else _by_place(site)
     _see(site, dose)
     sprayed, lee = np.full((2, len(stones)), -1)
     for stone in np.flatnonzero(np.nanmax(dose, axis=1, initial=0.0) > 0):
@@ -61,18 +62,18 @@ def face_pairs(site: Site) -> FacePairs:
     return FacePairs(sprayed, lee, dose)
 
 
-def _by_place(site: Site) -> Floats:
+def _by_place(site: Holder) -> Floats:
     """Return a weight per face from where the heads stand that reach the stone; NaN where the facing is unknown."""
     stones = site["stones"]
     dose = np.full((len(stones), 4), np.nan)
     facing = numbers(stones, "stones", "facing_deg")
     dose[~np.isnan(facing)] = 0.0
-    if not (site.has("wetting_links") and site.has("heads", "geometry")):
+    if not (holds(site, "wetting_links") and holds(site, "heads", "geometry")):
         return dose
     links, heads = site["wetting_links"], site["heads"]
     stone = pd.Index(stones["stone_id"]).get_indexer(links["stone_id"])
     head = pd.Index(heads["head_id"]).get_indexer(links["head_id"])
-    point = np.asarray(heads.geometry, dtype=object)
+    point = np.asarray(heads["geometry"], dtype=object)
     used = (stone >= 0) & (head >= 0) & ~(shapely.is_missing(point)[head] | shapely.is_empty(point)[head])
     stone, head = stone[used], head[used]
     xy = places_m(stones)
@@ -90,7 +91,7 @@ def _by_place(site: Site) -> Floats:
     return dose
 
 
-def _worked_out(site: Site) -> Floats:
+def _worked_out(site: Holder) -> Floats:
     """Return the water per face as worked out by the wetting."""
     stones, faces = site["stones"], site["face_wetting"]
     dose = np.full((len(stones), 4), np.nan)
@@ -101,9 +102,9 @@ def _worked_out(site: Site) -> Floats:
     return dose
 
 
-def _see(site: Site, dose: Floats) -> None:
+def _see(site: Holder, dose: Floats) -> None:
     """Let what was seen on a face take the place of what was worked out; of one face the later sight wins."""
-    if not site.has("observations", "face"):
+    if not holds(site, "observations", "face"):
         return
     seen = site["observations"].assign(seen_on=column(site["observations"], "observations", "seen_on"))
     seen = seen.sort_values("seen_on", kind="stable", na_position="first")
