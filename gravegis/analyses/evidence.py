@@ -113,8 +113,8 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
 
 
 _BY_PLACE = (
-    "which face is sprayed is taken from where the heads stand that reach the stone, within 60 degrees of the way the "
-    "face looks: own rule"
+    "which face is sprayed is taken from where the heads stand that reach the stone: within 60 degrees of the way it "
+    "looks, the nearer the more; the face opposite is in the lee with at most a quarter of that: own rule"
 )
 _NOTHING = "No harm is recorded on enough stones: there is no evidence for or against the water yet."
 
@@ -228,7 +228,7 @@ class _Case:
         if not self.site.has("face_wetting", "mm_h"):
             return []
         dose, faces, away = self.pairs.dose[self.order], faces[self.order], away[self.order]
-        known = ~np.isnan(faces) & ~np.isnan(dose) & (dose < 1e5) & ~away[:, None]
+        known = ~np.isnan(faces) & ~np.isnan(dose) & ~away[:, None]
         stone = np.broadcast_to(np.arange(len(faces))[:, None], faces.shape)
         fit = conditional_logistic(faces[known] == 1, dose[known], stone[known])
         if not fit.stones_n or fit.separated:

@@ -1,8 +1,9 @@
 """Which face of a stone is sprayed and which lies in its lee, and what was found on either.
 
 Left and right are those of somebody reading the inscription. A face is sprayed by a head that stands within 60
-degrees of the way it looks (own rule), the more the nearer; it lies in the lee where no head that reaches the stone
-stands in front of it. What somebody saw wetted or dry on a face outranks that.
+degrees of the way it looks, the more the nearer (by the square of the distance). The face opposite lies in the lee
+where it gets at most a quarter of that: on a lawn watered from all sides no face is quite dry. Own rules. What somebody
+saw wetted or dry on a face outranks that.
 """
 
 from __future__ import annotations
@@ -35,12 +36,15 @@ FACES = ("front", "left", "back", "right")
 """Upright faces clockwise as seen from above; each stands opposite the one two places on."""
 
 WITHIN_COS = 0.5
-SEEN_WET = 1e6  # outranks any sum over heads
+LEE_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class FacePairs:
-    """Per stone the place in `FACES` of the sprayed and of the lee face, -1 where there is no such pair."""
+    """Per stone the place in `FACES` of the sprayed and of the lee face, -1 where there is no such pair.
+
+    `dose` is the water per face as worked out, shape ``(stones, 4)``, NaN where unknown; sights are not in it.
+    """
 
     sprayed: npt.NDArray[np.intp]
     lee: npt.NDArray[np.intp]
@@ -51,12 +55,12 @@ def face_pairs(site: Holder) -> FacePairs:
     """Return the sprayed and the opposite, lee, face of each stone; upright faces only."""
     stones = site["stones"]
     dose = _worked_out(site) if holds(site, "face_wetting", "mm_h") else _by_place(site)
-    _see(site, dose)
+    seen = _seen(site, dose)
     sprayed, lee = np.full((2, len(stones)), -1)
-    for stone in np.flatnonzero(np.nanmax(dose, axis=1, initial=0.0) > 0):
-        # of the two axes the one with the wetter face, if the face opposite is dry
-        for face in np.argsort(-np.nan_to_num(dose[stone], nan=-1.0), kind="stable"):
-            if dose[stone, face] > 0 and dose[stone, (face + 2) % 4] == 0:
+    for stone in np.flatnonzero(np.nanmax(seen, axis=1, initial=0.0) > 0):
+        # the wettest face whose opposite is in the lee; one whose water is not known is neither
+        for face in np.argsort(-np.nan_to_num(seen[stone], nan=-1.0), kind="stable"):
+            if seen[stone, face] > 0 and seen[stone, (face + 2) % 4] <= LEE_SHARE * seen[stone, face]:
                 sprayed[stone], lee[stone] = face, (face + 2) % 4
                 break
     return FacePairs(sprayed, lee, dose)
@@ -80,14 +84,15 @@ def _by_place(site: Holder) -> Floats:
     east, north = shapely.get_x(point[head]) - xy[stone, 0], shapely.get_y(point[head]) - xy[stone, 1]
     turn = true_north_on_grid_deg(site.info.crs, xy[stone, 0], xy[stone, 1])
     seen_from = np.degrees(np.arctan2(east, north)) - turn - facing[stone]
-    near = 1.0 / np.maximum(np.hypot(east, north), 1.0)
+    near = 1.0 / np.maximum(np.hypot(east, north), 1.0) ** 2
     for face in range(4):
         cosine = np.cos(np.radians(seen_from - 90.0 * face))
         straight = np.where(cosine >= WITHIN_COS, near * cosine, 0.0)
-        # from the side: neither sprayed nor in the lee
-        oblique = (cosine > 1e-9) & (cosine < WITHIN_COS)
-        np.add.at(dose[:, face], stone, np.where(oblique, 1e-9, straight))
-    dose[(dose > 0) & (dose < 1e-6)] = np.nan
+        # from the side a face gets less than its share, how much is not said
+        np.add.at(dose[:, face], stone, straight)
+        glanced = np.unique(stone[(cosine > 1e-9) & (cosine < WITHIN_COS)])
+        glanced = glanced[dose[glanced, face] == 0]
+        dose[glanced, face] = np.nan
     return dose
 
 
@@ -102,10 +107,11 @@ def _worked_out(site: Holder) -> Floats:
     return dose
 
 
-def _see(site: Holder, dose: Floats) -> None:
-    """Let what was seen on a face take the place of what was worked out; of one face the later sight wins."""
+def _seen(site: Holder, dose: Floats) -> Floats:
+    """Return the water per face with what was seen in its place; of one face the later sight wins."""
+    made = dose.copy()
     if not holds(site, "observations", "face"):
-        return
+        return made
     seen = site["observations"].assign(seen_on=column(site["observations"], "observations", "seen_on"))
     seen = seen.sort_values("seen_on", kind="stable", na_position="first")
     row = pd.Index(site["stones"]["stone_id"]).get_indexer(
@@ -115,7 +121,10 @@ def _see(site: Holder, dose: Floats) -> None:
     what = column(seen, "observations", "seen").to_numpy(dtype=object)
     for at in np.flatnonzero((row >= 0) & (face >= 0)):
         if what[at] in ("struck", "wetted", "dry"):
-            dose[row[at], face[at]] = 0.0 if what[at] == "dry" else SEEN_WET
+            # as wet as the wettest face of the stone, or as with a head at one metre
+            wet = max(1.0, float(np.nanmax(dose[row[at]], initial=0.0)))
+            made[row[at], face[at]] = 0.0 if what[at] == "dry" else wet
+    return made
 
 
 def harmed_faces(stones: Frame, findings: Frame, harm: str) -> Floats:

@@ -51,10 +51,9 @@ def between_words(rows: Sequence[Row], inseparable: Sequence[str]) -> list[str]:
     said += [f"within one {name} {_times(one)}" for name, one in _pooled(rows, inseparable).items()]
     if inseparable:
         said.append(f"wetted and dry stones differ in {_and(inseparable)} so far that no table can take that out")
-    said += [
-        f"strata {one.stratum} disagree, see the table" for one in rows
-        if one.measure.startswith("equal odds") and one.p < SURE_P
-    ]  # fmt: skip
+    unlike = [one.stratum for one in rows if one.measure.startswith("equal odds") and one.p < SURE_P]
+    if unlike:
+        said.append(f"strata {_and(unlike)} disagree, see the table")
     heads = _found(rows, "difference by whole heads")
     return said + ([f"whole heads dealt out anew p {heads.p:.2g}"] if heads is not None else [])
 
