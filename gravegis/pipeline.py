@@ -3,34 +3,37 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from dataclasses import asdict, dataclass, field
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from gravegis import registry
+from gravegis import registry, staleness
 from gravegis.contract import Job, listed
 from gravegis.errors import PluginError
-from gravegis.registry import Skipped
 from gravegis.site import ResultRecord, Site
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from gravegis.contract import Analysis, Result
-    from gravegis.registry import Plan
+    from gravegis.registry import Plan, Skipped
+    from gravegis.staleness import Stale
 
-__all__ = ["Outcome", "Watch", "fresh", "run", "run_one"]
+__all__ = ["Outcome", "Watch", "run", "run_one"]
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The site after a run, what ran, what was left out and why, and which older results no longer stand."""
+    """The site after a run, what ran, what was left out and why, and what became of older results.
+
+    `stale` are results that are kept though they no longer hold, `renewed` those that were out of date and ran again
+    because others build on them, `dropped` those that can no longer be worked out at all.
+    """
 
     site: Site
     ran: tuple[str, ...]
     skipped: tuple[Skipped, ...]
+    stale: tuple[Stale, ...] = ()
+    renewed: tuple[Stale, ...] = ()
     dropped: tuple[Skipped, ...] = ()
 
 
@@ -52,6 +55,9 @@ def run(
 ) -> Outcome:
     """Run the wanted analyses (all that can run when none is named) and those they build on.
 
+    Older results that no longer hold afterwards are kept and named. Only where an analysis would be run again but
+    lacks what it needs, its older result goes: it could never hold again, and nothing new may be built on it.
+
     Parameters
     ----------
     typed
@@ -63,12 +69,27 @@ def run(
         Before anything ran where that is possible; the site given is never changed.
     """
     typed, watch = typed or {}, watch or Watch()
-    plan: Plan = registry.plan(wanted, site)
+    site, plan, dropped = _planned(site, wanted)
+    before = staleness.stale(site)
     settings = {name: registry.load(name).read(typed.get(name, {}), site.settings.get(name)) for name in plan.order}
     for name in plan.order:
         site = run_one(site, registry.load(name), settings[name], watch)
-    site, dropped = fresh(site)
-    return Outcome(site, plan.order, plan.skipped, dropped)
+    renewed = tuple(one for one in before if wanted and one.analysis in plan.order and one.analysis not in wanted)
+    return Outcome(site, plan.order, plan.skipped, staleness.stale(site), renewed, dropped)
+
+
+def _planned(site: Site, wanted: Sequence[str]) -> tuple[Site, Plan, tuple[Skipped, ...]]:
+    """Return the plan, and the site without stale results of analyses in it that lack what they need."""
+    dropped: list[Skipped] = []
+    while True:
+        plan = registry.plan(wanted, site)
+        old = {one.analysis for one in staleness.stale(site)}
+        gone = [skip for skip in plan.skipped if skip.name in old]
+        if not gone:
+            return site, plan, tuple(dropped)
+        dropped += gone
+        for skip in gone:
+            site = site.without_result(skip.name)
 
 
 def run_one(site: Site, analysis: Analysis[Any], settings: object, watch: Watch | None = None) -> Site:
@@ -89,45 +110,17 @@ def run_one(site: Site, analysis: Analysis[Any], settings: object, watch: Watch 
         version=analysis.version,
         settings=asdict(settings),  # type: ignore[call-overload]
         seed=site.info.seed,
-        inputs=_input_hashes(site, analysis),
+        inputs=staleness.inputs_read(site, analysis),
         gives={name: canonical.content_hash(frame) for name, frame in given.items()},
         grids=tuple(result.grids),
         notes=result.notes,
         assumed=tuple(str(one) for one in result.assumed),
         made_at=watch.now().isoformat(timespec="seconds"),
+        tables=staleness.tables_read(analysis),
+        facts=staleness.facts_read(site, analysis),
+        typed=staleness.one_off(site, analysis, settings),
     )
     return site.with_result(given, result.grids, record)
-
-
-def fresh(site: Site) -> tuple[Site, tuple[Skipped, ...]]:
-    """Return the site without results that no longer follow from its layers, and which went and why.
-
-    A result stands as long as every column and geometry its analysis reads holds what it held then. What was worked
-    out from a result that went goes too.
-    """
-    gone: list[Skipped] = []
-    while True:
-        stale = next(((record, why) for record in site.log if (why := _why_stale(site, record))), None)
-        if stale is None:
-            return site, tuple(gone)
-        record, why = stale
-        gone.append(Skipped(record.analysis, why))
-        site = site.without_result(record.analysis)
-
-
-def _why_stale(site: Site, record: ResultRecord) -> str:
-    """Return in words why a result no longer stands; empty where it does."""
-    try:
-        analysis = registry.load(record.analysis)
-    except PluginError:
-        return "its analysis is not installed here"
-    if analysis.version != record.version:
-        return "its analysis has changed since"
-    now = _input_hashes(site, analysis)
-    changed = sorted(name for name in {*now, *record.inputs} if now.get(name) != record.inputs.get(name))
-    if changed:
-        return f"{', '.join(changed)} changed since"
-    return "" if all(name in site for name in record.gives) else "part of it is gone"
 
 
 def _check_given(analysis: Analysis[Any], result: Result) -> None:
@@ -140,28 +133,3 @@ def _check_given(analysis: Analysis[Any], result: Result) -> None:
             where=analysis.name,
             remedy="Ask the author of the plugin: what it gives must be what it declares.",
         )
-
-
-def _input_hashes(site: Site, analysis: Analysis[Any]) -> dict[str, str]:
-    """Return a hash of exactly the columns and geometries the analysis reads, per layer, and of what holds for all."""
-    from gravegis.layers import canonical
-
-    hashes = {
-        layer: canonical.content_hash(site[layer], columns)
-        for layer, columns in analysis.reads().items()
-        if layer in site
-    }
-    facts = f"{site.info.crs} {site.info.time_zone} {site.info.seed}"
-    hashes["facts of the site"] = hashlib.sha256(facts.encode()).hexdigest()
-    hashes["coefficient tables"] = _tables_hash()
-    return hashes
-
-
-@cache
-def _tables_hash() -> str:
-    """Return a hash of the vocabularies and coefficient tables that ship with gravegis."""
-    digest = hashlib.sha256()
-    for folder in ("science", "layers"):
-        for table in sorted(files(f"gravegis.{folder}").joinpath("data").iterdir(), key=lambda one: one.name):
-            digest.update(table.read_bytes())
-    return digest.hexdigest()

@@ -64,7 +64,12 @@ class Raster:
 
 @dataclass(frozen=True, slots=True)
 class ResultRecord:
-    """One line of the results log: which analysis gave what from what."""
+    """One line of the results log: which analysis gave what from what.
+
+    `inputs` holds a hash per column and geometry read (``stones.height_m``) and the number of rows per layer
+    (``stones``); `tables` a hash per table of coefficients; `facts` what was read of the site as a whole; `typed` the
+    settings that were typed for this run only.
+    """
 
     analysis: str
     version: int
@@ -76,6 +81,9 @@ class ResultRecord:
     notes: tuple[str, ...]
     assumed: tuple[str, ...]
     made_at: str = ""
+    tables: Mapping[str, str] = field(default_factory=dict)
+    facts: Mapping[str, object] = field(default_factory=dict)
+    typed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,6 +98,8 @@ class Site(Mapping[str, "Frame"]):
     grids: Mapping[str, Raster] = field(default_factory=dict)
     settings: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     log: tuple[ResultRecord, ...] = ()
+    # Hashes of columns by layer, with the very frame they are of: a layer of a site never changes.
+    _hashed: dict[str, tuple[Frame, dict[str, str]]] = field(default_factory=dict, repr=False)
 
     def __getitem__(self, name: str) -> Frame:
         try:
@@ -110,6 +120,26 @@ class Site(Mapping[str, "Frame"]):
         frame = self._layers[name]
         return column is None or (column in frame.columns and bool(frame[column].notna().any()))
 
+    def rows_n(self, name: str) -> int:
+        """Return how many rows a layer has."""
+        return len(self._layers[name])
+
+    def column_hash(self, name: str, column: str) -> str:
+        """Return a hash of what a column of a layer holds; empty where nothing stands in it, or it is not there.
+
+        Worked out once for each frame, however often it is asked for.
+        """
+        from gravegis.layers import canonical
+
+        frame = self._layers[name]
+        held = self._hashed.get(name)
+        if held is None or held[0] is not frame:
+            held = self._hashed[name] = (frame, {})
+        if column not in held[1]:
+            there = column in frame.columns and bool(frame[column].notna().any())
+            held[1][column] = canonical.column_hash(frame[column]) if there else ""
+        return held[1][column]
+
     def with_layers(self, layers: Mapping[str, Frame]) -> Site:
         """Return a site with these layers added or replaced; each is brought into canonical form first.
 
@@ -125,8 +155,14 @@ class Site(Mapping[str, "Frame"]):
                 problems.extend(error.problems)
         if problems:
             raise LayerError.of(problems)
-        order = {name: place for place, name in enumerate(schema.layers())}
-        return replace(self, _layers=dict(sorted(made.items(), key=lambda item: order[item[0]])))
+        return replace(self, _layers=_in_order(made))
+
+    def with_canonical(self, name: str, frame: Frame) -> Site:
+        """Return a site with a layer that is in canonical form and in the CRS of the site already.
+
+        Only for what keeps that form itself (`layers.cells`): nothing is looked at. All others use `with_layers`.
+        """
+        return replace(self, _layers=_in_order({**self._layers, name: _frozen(frame)}))
 
     def without(self, names: tuple[str, ...]) -> Site:
         """Return a site without these layers."""
@@ -146,7 +182,9 @@ class Site(Mapping[str, "Frame"]):
 
     def with_result(self, layers: Mapping[str, Frame], grids: Mapping[str, Raster], record: ResultRecord) -> Site:
         """Return a site that holds what an analysis gave, and the line of the log about it."""
-        site = self.with_layers(layers)
+        before = [old for old in self.log if old.analysis == record.analysis]
+        orphans = tuple(layer for old in before for layer in old.gives if layer not in layers)
+        site = self.without(orphans).with_layers(layers)
         log = (*(old for old in self.log if old.analysis != record.analysis), record)
         kept = {name: grid for name, grid in self.grids.items() if name not in _grids_of(self.log, record.analysis)}
         return replace(site, grids={**kept, **grids}, log=log)
@@ -171,6 +209,11 @@ class Site(Mapping[str, "Frame"]):
                 remedy="Add it with `gravegis add`, which transforms it.",
             )
         return frame
+
+
+def _in_order(layers: Mapping[str, Frame]) -> dict[str, Frame]:
+    order = {name: place for place, name in enumerate(schema.layers())}
+    return dict(sorted(layers.items(), key=lambda item: order[item[0]]))
 
 
 def _frozen(frame: Frame) -> Frame:

@@ -19,8 +19,9 @@ import re
 from dataclasses import MISSING, FrozenInstanceError, fields
 from typing import TYPE_CHECKING, Any
 
-from gravegis.contract import Job, Number
+from gravegis.contract import FACTS, Job, Number
 from gravegis.site import Site
+from gravegis.staleness import table_hashes
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,8 +34,9 @@ __all__ = ["CHECKS"]
 # Inside unit -> how the name of a setting in that unit must end.
 SUFFIX = {
     "m": ("_m",), "mm": ("_mm",), "mm/h": ("_mm_h",), "l/min": ("_l_min",), "kPa": ("_kpa",), "l": ("_l",),
-    "deg": ("_deg",), "degC": ("_degc", "_k"), "s": ("_s",), "min": ("_min",), "h": ("_h",), "m/s": ("_m_s",),
-    "m2": ("_m2",), "1": ("_n", "_frac", "_factor", "_ratio"),
+    "deg": ("_deg",), "degC": ("_degc",), "K": ("_k",), "s": ("_s",), "min": ("_min",), "h": ("_h",), "m/s": ("_m_s",),
+    "m2": ("_m2",), "kg": ("_kg",), "days": ("_days",), "years": ("_years",), "mg/l": ("_mg_l",),
+    "uS/cm": ("_us_cm",), "W/m2": ("_w_m2",), "1": ("_n", "_frac", "_factor", "_ratio"),
 }  # fmt: skip
 
 
@@ -49,6 +51,9 @@ def check_declaration(analysis: Analysis[Any], site: Site) -> None:
     assert analysis.sources, "no source is named"
     assert all(analysis.sources), "a source is empty"
     assert analysis.run.__doc__, "run has no docstring: it is the method on the help page"
+    assert set(analysis.facts) <= set(FACTS), f"facts are {FACTS}"
+    missing = [name for name in analysis.tables or () if name not in table_hashes()]
+    assert not missing, f"there are no tables called {missing} in gravegis/science/data"
     for layer, columns in analysis.gives.items():
         known = schema.layer(layer).columns
         unknown = [column for column in columns if column not in known]

@@ -1,7 +1,8 @@
 """Units at the edge: people type and read what they are used to, inside everything is SI.
 
-Factors are exact by definition (international foot 0.3048 m, US gallon 3.785411784 L, pound-force per
-square inch 6.894757293168 kPa; NIST Special Publication 811, appendix B), unless a row says otherwise.
+Factors are exact by definition (international foot 0.3048 m, US gallon 3.785411784 L, pound 0.45359237 kg,
+pound-force per square inch 6.894757293168 kPa; NIST Special Publication 811, appendix B), unless a row says
+otherwise.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ class Unit:
 INCH_M = 0.0254
 GALLON_L = 3.785411784
 PSI_KPA = 6.894757293168
+POUND_KG = 0.45359237
 
 _ROWS: tuple[tuple[str, str, float, float], ...] = (
     # words people write (separated by |), inside unit, factor, offset
@@ -53,13 +55,25 @@ _ROWS: tuple[tuple[str, str, float, float], ...] = (
     ("deg|degree|degrees|°", "deg", 1.0, 0.0),
     ("degc|°c|c|celsius", "degC", 1.0, 0.0),
     ("degf|°f|f|fahrenheit", "degC", 5 / 9, -32.0),
+    # a difference of temperatures: degrees Fahrenheit are left out, for people would mean a temperature by them
+    ("k|kelvin", "K", 1.0, 0.0),
+    ("kg", "kg", 1.0, 0.0),
+    ("lb|lbs|pound|pounds", "kg", POUND_KG, 0.0),
     ("s|sec|second|seconds", "s", 1.0, 0.0),
     ("min|minute|minutes", "min", 1.0, 0.0),
     ("h|hr|hour|hours", "h", 1.0, 0.0),
+    ("d|day|days", "days", 1.0, 0.0),
+    ("week|weeks", "days", 7.0, 0.0),
+    ("year|years", "years", 1.0, 0.0),
     ("m/s", "m/s", 1.0, 0.0),
     ("km/h|kph", "m/s", 1 / 3.6, 0.0),
     ("mph", "m/s", 0.44704, 0.0),
     ("m2", "m2", 1.0, 0.0),
+    ("mg/l|g/m3", "mg/l", 1.0, 0.0),
+    ("ug/l", "mg/l", 0.001, 0.0),
+    ("us/cm", "uS/cm", 1.0, 0.0),
+    ("ds/m|ms/cm", "uS/cm", 1000.0, 0.0),
+    ("w/m2", "W/m2", 1.0, 0.0),
     ("1|frac|share", "1", 1.0, 0.0),
     ("%|percent|pct", "1", 0.01, 0.0),
 )

@@ -232,6 +232,8 @@ ANALYSIS = Analysis(
     settings=ClusterSettings,
     run=run,
     version=2,
+    tables=("patterns",),
+    facts=("crs",),
     sources=(
         "connected components of harmed stones closer than a distance: plane geometry and graph theory",
         "dense groups: DBSCAN, Ester et al. 1996; cutting into blocks: own rule",

@@ -91,6 +91,8 @@ ANALYSIS = Analysis(
     settings=ConditionSettings,
     run=run,
     version=1,
+    tables=("patterns",),
+    facts=(),
     sources=(
         "terms: ICOMOS-ISCS illustrated glossary on stone deterioration patterns, 2008",
         "four degrees and separate axes: EN 16096:2012 (wording from memory, unconfirmed)",

@@ -174,6 +174,8 @@ ANALYSIS = Analysis(
     settings=HeatmapSettings,
     run=run,
     version=2,
+    tables=(),
+    facts=(),
     sources=(
         "ratio of Gaussian kernel sums on a linearly binned grid",
         "mask by the effective number of stones: own derivation",

@@ -388,8 +388,7 @@ ANALYSIS = Analysis(
     },
     may_be_missing=frozenset({"stops.day", "legs.day", "crew_days.day", "crew_days.leave_at", "crew_days.back_at"}),
     settings=RouteSettings,
-    run=run,
-    version=1,
+    run=run, version=1, tables=(), facts=("crs", "seed"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "walking: line-of-sight network, Tobler 1993 (NCGIA Technical Report 93-1) speeds on level ground",

@@ -118,18 +118,13 @@ def _assumed(heads: Frame, frame: Frame) -> tuple[Assumption, ...]:
     strips = frame["pattern"].fillna("").str.startswith("strip ")
     no_size = int((strips & (frame["basis"] == "by kind")).sum())
     unsaid = column(heads, "heads", "throw_basis").isna() & column(heads, "heads", "throw_m").notna()
-    return (
-        Assumption(
-            "heads.throw_basis",
-            str(ANALYSIS.uses["heads"]["throw_basis"]),
-            int((is_arc & unsaid).sum()),
-        ),
-        Assumption(
-            "heads.throw_m", "the middle of the range usual for the kind of head; good for ranking only", by_kind
-        ),
-        Assumption("heads.arc_sweep_deg", "arc unknown: a full circle", no_turn),
-        Assumption("heads.strip_length_m", "the usual size of a strip nozzle", no_size),
-    )
+    rows_n = {
+        "throw_basis": int((is_arc & unsaid).sum()),
+        "throw_m": by_kind,
+        "arc_sweep_deg": no_turn,
+        "strip_length_m": no_size,
+    }
+    return tuple(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], count) for name, count in rows_n.items())
 
 
 def _notes(frame: Frame) -> tuple[str, ...]:
@@ -152,12 +147,12 @@ ANALYSIS = Analysis(
     needs={"heads": ("head_id", "geometry")},
     uses={
         "heads": {
-            "throw_m": "",
-            "arc_sweep_deg": "",
+            "throw_m": "the middle of the range usual for the kind of head; good for ranking only",
+            "arc_sweep_deg": "arc unknown: a full circle",
             "arc_from_deg": "",
             "kind": "",
             "zone_id": "",
-            "strip_length_m": "",
+            "strip_length_m": "the usual size of a strip nozzle",
             "strip_width_m": "",
             "throw_basis": "a throw given without saying how it was got counts as stated, not measured",
             "fault": "",
@@ -187,5 +182,7 @@ ANALYSIS = Analysis(
     settings=ThrowSettings,
     run=run,
     version=1,
+    tables=("head_kinds",),
+    facts=("crs",),
     sources=("plane geometry; ranges by kind of head: gravegis/science/data/head_kinds.csv, a source per row",),
 )

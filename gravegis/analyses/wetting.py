@@ -371,7 +371,7 @@ def _metres(distance_m: float, error_m: float) -> str:
 
 _SILENT = "not known: no hours for that zone"
 ANALYSIS = Analysis(
-    name="wetting", title="Stones the spray reaches",
+    name="wetting", title="Stones the spray reaches", version=1, tables=(), facts=("crs", "time_zone"),
     question="Which stones does the spray reach, from which heads, and where should one look first?",
     needs={"stones": ("stone_id", "geometry")},
     uses={
@@ -394,6 +394,6 @@ ANALYSIS = Analysis(
     },
     gives={name: {column.name: column.meaning for column in schema.layer(name).columns.values()}
            for name in ("stone_wetting", "wetting_links", "head_stones")},
-    settings=WettingSettings, run=run, version=1, may_be_missing=frozenset({"stone_wetting.basis"}),
+    settings=WettingSettings, run=run, may_be_missing=frozenset({"stone_wetting.basis"}),
     sources=("plane geometry on exact arcs", "order of heads and near distance: common practice, no source"),
 )  # fmt: skip

@@ -5,7 +5,6 @@ Exit code 0: done. 2: something the person can mend, said as problem, place, rem
 
 from __future__ import annotations
 
-import datetime as dt
 import logging
 import sys
 import traceback
@@ -17,13 +16,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import versions
-from gravegis.cli.say import answers, in_words, measured_next, progress, report_of, what_changed
+from gravegis.cli import checking, edits, versions
+from gravegis.cli.running import JSON, run_and_write
+from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
 from gravegis.errors import Cancelled, GravegisError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gravegis.contract import Analysis
 
@@ -68,6 +68,7 @@ def gravegis(debug: Path | None) -> None:
     Start with `gravegis demo FOLDER`, or `gravegis new SITE stones=stones.csv heads=heads.csv`, then
     `gravegis run SITE`. All figures are metric; units are understood where they are typed: --near-m "6 ft".
     """
+    logging.getLogger("gravegis").addHandler(WARNINGS)
     if debug:
         handler = logging.FileHandler(debug, encoding="utf-8")
         handler.setFormatter(logging.Formatter("%(asctime)s %(name)s %(levelname)s %(message)s"))
@@ -132,24 +133,21 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
 def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: ANN401 - the options of ADDING
     """Bring a file in as a layer: CSV with coordinates, GeoPackage, GeoJSON or Shapefile.
 
-    All problems of the file are said at once; the site is changed only if there are none.
+    All problems of the file are said at once; the site is changed only if there are none. Results that no longer
+    follow are kept, marked out of date and named.
     """
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
     from gravegis.layers import bring
 
     with store.locked(site):
+        before = store.load(site)
         brought = bring.bring_in(
-            store.load(site), layer, file, mapping=options["columns"], crs=options["crs"],
+            before, layer, file, mapping=options["columns"], crs=options["crs"],
             swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
         )  # fmt: skip
-        done, dropped = pipeline.fresh(report_of(brought, layer, file))
+        done = report_of(brought, layer, file)
         store.save(done, site)
-    for one in dropped:
-        click.echo(f"  the results of {one.name} no longer stand ({one.reason}) and are dropped")
-    if dropped:
-        click.echo(
-            f"  maps and sheets in {site / 'out'} show the older results until you run again: gravegis run {site}"
-        )
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 for _option in reversed(ADDING):
@@ -164,7 +162,7 @@ for _option in reversed(ADDING):
 @click.option("--forget", multiple=True, metavar="ANALYSIS.SETTING", help="A saved setting to forget.")
 def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None, forget: tuple[str, ...]) -> None:
     """Change title, time zone or seed of a site, or forget saved settings; without options show them."""
-    from gravegis import pipeline, store
+    from gravegis import staleness, store
 
     check_zone(time_zone or "")
     wanted = {"title": title, "time_zone": time_zone, "seed": seed}
@@ -173,7 +171,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     with store.locked(site) if changes or forget else nullcontext():
         before = store.load(site)
         info = replace(before.info, **changes)
-        done, dropped = pipeline.fresh(replace(before, info=info, settings=without_saved(before.settings, forget)))
+        done = replace(before, info=info, settings=without_saved(before.settings, forget))
         if changes or forget:
             store.save(done, site)
     click.echo(
@@ -181,27 +179,7 @@ def set_(site: Path, title: str | None, time_zone: str | None, seed: int | None,
     )
     for analysis, values in done.settings.items():
         click.echo(f"saved: {', '.join(f'{analysis}.{name}={value}' for name, value in values.items())}")
-    then = "and are dropped" if changes or forget else "and will be dropped when the site is saved next"
-    for one in dropped:
-        click.echo(f"the results of {one.name} no longer stand ({one.reason}) {then}")
-
-
-@gravegis.command()
-@SITE
-def check(site: Path) -> None:
-    """Say what is wrong or doubtful in the layers of a site, and what to measure next; exit code 2 on errors."""
-    from gravegis import store
-    from gravegis.layers import ask
-    from gravegis.layers import check as checks
-
-    loaded = store.load(site)
-    found = checks.check_site(loaded)
-    for one in found:
-        click.echo(f"{one.severity}: {one.problem}")
-    errors = sum(one.severity == "error" for one in found)
-    click.echo(f"{len(found)} remarks, {errors} of them errors.")
-    measured_next(ask.next_measurements(loaded))
-    raise click.exceptions.Exit(MENDABLE if errors else 0)
+    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
 
 
 @gravegis.command()
@@ -210,26 +188,36 @@ def check(site: Path) -> None:
 @click.option("--set", "typed", multiple=True, metavar="ANALYSIS.SETTING=VALUE", help="Such as wetting.near_m='6 ft'.")
 @click.option("--save-settings", is_flag=True, help="Remember what --set says in the site.")
 @PAPER
-def run(site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settings: bool, paper: str) -> None:
+@JSON
+def run(
+    site: Path, wanted: tuple[str, ...], typed: tuple[str, ...], save_settings: bool, paper: str, json_file: str
+) -> None:
     """Run every analysis that has its inputs (or those named), save, and write maps, sheets and tables to out/."""
-    _run_and_write(site, wanted, settings_typed(typed), paper=paper, save_settings=save_settings)
+    run_and_write(site, wanted, settings_typed(typed), paper=paper, save_settings=save_settings, json_file=json_file)
 
 
 @gravegis.command()
 @SITE
 def layers(site: Path) -> None:
-    """List the layers of a site: rows, columns filled, and what each is."""
-    from gravegis import store
+    """List the layers of a site: rows, columns filled, what each is, and whether it is out of date."""
+    from gravegis import staleness, store
     from gravegis.layers import schema
 
     loaded = store.load(site)
+    stale = {one.analysis for one in staleness.stale(loaded)}
+    late = {name for record in loaded.log if record.analysis in stale for name in (*record.gives, *record.grids)}
     click.echo(f"{loaded.info.title}, {loaded.info.crs or 'no CRS yet'}")
     for name, frame in loaded.items():
         one = schema.layer(name)
         columns = [c for c in frame.columns if c != "geometry" and frame[c].notna().any()]
-        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {', '.join(columns)}")
+        click.echo(f"{one.role:<7}{name:<17}{len(frame):>7} rows  {_late(name, late)}{', '.join(columns)}")
     for name, grid in loaded.grids.items():
-        click.echo(f"grid   {name:<17}{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m")
+        size = f"{grid.values.shape[0]} x {grid.values.shape[1]} cells of {grid.cell_m:g} m"
+        click.echo(f"grid   {name:<17}{size}  {_late(name, late)}".rstrip())
+
+
+def _late(name: str, late: set[str]) -> str:
+    return "OUT OF DATE  " if name in late else ""
 
 
 @gravegis.command()
@@ -239,15 +227,19 @@ def layers(site: Path) -> None:
 @click.option("--with-names", is_flag=True, help="Include find_me, the short inscriptions.")
 def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     """Write one layer to a file: .csv, .geojson, .gpkg or .shp; results carry the place of their stone."""
-    from gravegis import store
+    from gravegis import staleness, store
     from gravegis.outputs import exchange
 
-    count = exchange.export_layer(store.load(site), layer, file, with_names=with_names)
+    loaded = store.load(site)
+    count = exchange.export_layer(loaded, layer, file, with_names=with_names)
     click.echo(f"{count} rows of {layer} written to {file}.")
+    click.echo(f"What was assumed on the way to it stands in {exchange.assumed_with(file)}.")
+    makers = {record.analysis for record in loaded.log if layer in record.gives}
+    out_of_date([one for one in staleness.stale(loaded) if one.analysis in makers])
 
 
-gravegis.add_command(versions.versions)
-gravegis.add_command(versions.restore)
+for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore):
+    gravegis.add_command(_command)
 
 
 @gravegis.command(name="list")
@@ -271,7 +263,7 @@ def demo(folder: Path, source: Path | None, paper: str) -> None:
     source = source or sample.find()
     with store.locked(folder, make=True):
         made = sample.build(source, folder, say=click.echo)
-    _run_and_write(made, (), {}, paper=paper, save_settings=False)
+    run_and_write(made, (), {}, paper=paper)
 
 
 @gravegis.command(name="help")
@@ -293,9 +285,9 @@ def help_(ctx: click.Context, topic: str | None) -> None:
 def _command_of(analysis: Analysis[Any]) -> click.Command:
     """Return the subcommand of an analysis, with an option per setting that shows unit, range and source."""
 
-    def callback(site: Path, paper: str, **typed: Any) -> None:  # noqa: ANN401 - options generated from the settings
+    def callback(site: Path, paper: str, json_file: str, **typed: Any) -> None:  # noqa: ANN401 - made from settings
         given = {name: str(value) for name, value in typed.items() if value is not None}
-        _run_and_write(site, (analysis.name,), {analysis.name: given}, paper=paper, save_settings=False)
+        run_and_write(site, (analysis.name,), {analysis.name: given}, paper=paper, json_file=json_file)
 
     command = click.Command(
         analysis.name,
@@ -303,37 +295,9 @@ def _command_of(analysis: Analysis[Any]) -> click.Command:
         help=f"{analysis.question}\n\n\b\n{analysis.summary()}",
         short_help=analysis.question,
     )
-    for wrap in (SITE, PAPER):
+    for wrap in (SITE, PAPER, JSON):
         wrap(command)
     for name, (default, kind) in analysis.kinds().items():
         words = f"{kind.help} {kind.range_text()}; default {default}, from: {kind.source}."
         command.params.append(click.Option([f"--{name.replace('_', '-')}"], metavar="VALUE", help=words))
     return command
-
-
-def _run_and_write(
-    folder: Path, wanted: tuple[str, ...], typed: Mapping[str, Mapping[str, str]], *, paper: str, save_settings: bool
-) -> None:
-    from gravegis import pipeline, store
-    from gravegis.outputs import folder as out
-
-    # held until the pages are written: those in out/ belong to the site that was saved
-    with store.locked(folder):
-        site = store.load(folder)
-        outcome = pipeline.run(site, wanted, typed=typed, watch=pipeline.Watch(report=progress()))
-        done = outcome.site
-        for name in typed if save_settings else ():
-            done = done.with_settings(name, {**done.settings.get(name, {}), **typed[name]})
-        store.save(done, folder)
-        answers(done, outcome)
-        for name in sorted(set(typed) - set(outcome.ran)):
-            click.echo(f"\n{name}: its settings were not used, it did not run.")
-        today = dt.datetime.now().astimezone().date().isoformat()
-        try:
-            made = out.write_all(done, folder / "out", made_on=today, paper=paper)
-        except BaseException as error:
-            error.add_note(f"the results are saved, maps and sheets in {folder / 'out'} are those of an earlier run")
-            raise
-        click.echo(f"\n{len(made)} files in {folder / 'out'}.")
-        for place, one in enumerate(out.open_first(made)):
-            click.echo(f"{'' if place else 'Open first:' + chr(10)}  {one.path}  {one.words}")

@@ -2,20 +2,41 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from gravegis.errors import GravegisError
-    from gravegis.layers.ask import Measurement
     from gravegis.site import Site
+    from gravegis.staleness import Stale
 
-__all__ = ["answers", "in_words", "measured_next", "progress", "report_of", "what_changed"]
+__all__ = [
+    "WARNINGS",
+    "answers",
+    "became_out_of_date",
+    "in_words",
+    "out_of_date",
+    "progress",
+    "report_of",
+    "what_changed",
+]
+
+
+class _Warnings(logging.Handler):
+    """Says to the person what gravegis noticed on its way: results dropped, a lock taken over, files put aside."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say one."""
+        click.echo(f"Note: {record.getMessage()}", err=True)
+
+
+WARNINGS = _Warnings(logging.WARNING)
 
 
 def in_words(error: GravegisError) -> str:
@@ -30,31 +51,51 @@ def what_changed(error: BaseException) -> str:
     return next(iter(getattr(error, "__notes__", ())), "nothing was changed")
 
 
-def answers(site: Site, outcome: Any) -> None:  # noqa: ANN401 - pipeline.Outcome, imported when needed
-    """Print notes and assumptions of what ran, and what did not and why."""
+def answers(site: Site, outcome: Any, say: Callable[[str], None] = click.echo) -> None:  # noqa: ANN401 - pipeline.Outcome
+    """Print the answers of what ran, what was assumed, what did not run, and what is out of date."""
     from gravegis.outputs.told import told
 
     for record in site.log:
         if record.analysis in outcome.ran:
-            click.echo(f"\n{record.analysis}:")
+            say(f"\n{record.analysis}:")
             for note in record.notes:
-                click.echo(f"  {note}")
+                say(f"  {note}")
             for assumed in told(record.assumed):
-                click.echo(f"  Assumed - {assumed}")
+                say(f"  Assumed - {assumed}")
+    for words in _left_or_late(outcome):
+        say(f"\n{words}.")
+    if outcome.stale:
+        say("")
+    out_of_date(outcome.stale, say)
+
+
+def _left_or_late(outcome: Any) -> Iterator[str]:  # noqa: ANN401 - pipeline.Outcome, imported when needed
+    """Give what did not run, what ran though nobody asked for it, and what went."""
     for skip in outcome.skipped:
-        click.echo(f"\n{skip.name}: not run, {skip.reason}.")
+        yield f"{skip.name}: not run, {skip.reason}"
+    for one in outcome.renewed:
+        yield f"{one.analysis}: was out of date ({'; '.join(one.reasons)}) and was worked out again first"
     for drop in outcome.dropped:
-        click.echo(f"\n{drop.name}: older results dropped, {drop.reason}.")
+        yield f"{drop.name}: its older result can never hold again and is dropped, {drop.reason}"
 
 
-def measured_next(asked: Sequence[Measurement]) -> None:
-    """Print what to measure or ask next, with the number of stones it bears on."""
-    if not asked:
-        return
-    click.echo("\nMeasure or ask next, by how many stones hang on it (own rule):")
-    for place, one in enumerate(asked, 1):
-        waits = f"; for {one.waits_for}" if one.waits_for else ""
-        click.echo(f"{place:>3}. {one.words} ({one.changes_n} stone{'s' * (one.changes_n != 1)}{waits})")
+def out_of_date(found: Sequence[Stale], say: Callable[[str], None] = click.echo) -> None:
+    """Print the results that no longer hold, and why."""
+    for one in found:
+        say(f"OUT OF DATE: {one}.")
+
+
+def became_out_of_date(before: Sequence[Stale], after: Sequence[Stale], folder: Path) -> None:
+    """Print which results a change put out of date, and that pages made earlier do not know of it."""
+    out_of_date([one for one in after if one not in before])
+    same = [one.analysis for one in after if one in before]
+    if same:
+        click.echo(f"Out of date as before: {', '.join(same)}.")
+    if after:
+        click.echo(
+            f"They are kept. Maps and sheets in {folder / 'out'} were made before and carry no mark of this: "
+            f"gravegis run {folder}"
+        )
 
 
 def progress() -> Callable[[str, float, str], None]:

@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from gravegis.cli.say import out_of_date
+
 if TYPE_CHECKING:
     from gravegis.store.versions import Version
 
@@ -26,6 +28,8 @@ def versions(site: Path) -> None:
     listed = kept.listing(site)
     if (site / store.GPKG).is_file():
         click.echo(_line("the present one", kept.describe(site / store.GPKG)))
+        if edits := store.journal.read(site).standing_n:
+            click.echo(f"{'':<35}and {edits} edit{'s' * (edits != 1)} since")
     elif not listed:
         raise kept.no_site(site)
     for one in listed:
@@ -42,11 +46,13 @@ def restore(site: Path, version: str) -> None:
     VERSION is a name from `gravegis versions SITE`, or enough of it to know it by. Maps and sheets in out/ stay as
     they are until you run again.
     """
-    from gravegis import store
+    from gravegis import staleness, store
 
     with store.locked(site):
         name = store.restore(site, version)
+        stale = staleness.stale(store.load(site))
     click.echo(f"{name} is the site again; what was there is kept as a version.")
+    out_of_date(stale)
     click.echo(f"Maps and sheets in {site / 'out'} are not changed by this; to make them anew: gravegis run {site}")
 
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     Flags = npt.NDArray[np.bool_]
     Floats = npt.NDArray[np.float64]
 
-__all__ = ["Measurement", "next_measurements"]
+__all__ = ["Measurement", "next_measurements", "stones_by_head"]
 
 MOST_N, MOST_OF_A_KIND_N = 10, 3  # own rule
 _NEAR_M = 2.0  # how near a head counts as near: the default of analysis `wetting`, common practice, no source
@@ -65,6 +65,12 @@ def next_measurements(site: Holder) -> list[Measurement]:
     return sorted(every, key=_order)[:MOST_N]
 
 
+def stones_by_head(site: Holder) -> dict[str, npt.NDArray[np.int64]]:
+    """Return for each head the numbers of the stones within its longest throw, those with a place counted from 0."""
+    ground = _ground(site)
+    return {str(head): ground.around(row, ground.high_m[row]) for row, head in enumerate(ground.heads["head_id"])}
+
+
 def _order(one: Measurement) -> tuple[bool, int]:
     return bool(one.waits_for), -one.changes_n
 
@@ -75,6 +81,7 @@ class _Ground:
 
     site: Holder
     stones: Frame
+    ids: npt.NDArray[np.object_]  # of the stones; an array, for heads in thousands ask for a few of them each
     heads: Frame
     low_m: Floats
     high_m: Floats
@@ -98,7 +105,8 @@ def _ground(site: Holder) -> _Ground:
     outlines = _rows(site, "throws")
     surveyed = heads["head_id"].isin(column(outlines, "throws", "head_id").dropna()).to_numpy()
     strip = np.array([one is not None and bool(one.strip_side) for one in usual], dtype=np.bool_)
-    return _Ground(site, stones, heads, low_m, high_m, ~surveyed & ~strip, _near(stones, heads, high_m))
+    ids = stones["stone_id"].to_numpy(dtype=object)
+    return _Ground(site, stones, ids, heads, low_m, high_m, ~surveyed & ~strip, _near(stones, heads, high_m))
 
 
 def _ends_m(kind: HeadKind) -> tuple[float, float]:
@@ -129,7 +137,7 @@ def _placed(site: Holder, name: str) -> Frame:
 
 
 def _ids(ground: _Ground, rows: npt.NDArray[np.int64]) -> list[str]:
-    return ground.stones["stone_id"].iloc[rows].tolist()
+    return [str(one) for one in ground.ids[rows]]
 
 
 def _water(ground: _Ground) -> Iterator[Measurement]:

@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Brought", "bring_in"]
 
+# The middle of a site is told as well by every so many corners of its outlines; common practice, no source.
+_ENOUGH_CORNERS = 100_000
+
 S = TypeVar("S", bound=Holder)
 
 
@@ -278,6 +281,7 @@ def _check_width(frame: Frame, source: Source, near: Near | None, road: _Road) -
 
 
 def _with_crs(site: S, source: Source, xy: place.Floats, road: _Road) -> S:
+    xy = xy[:: max(1, len(xy) // _ENOUGH_CORNERS)]
     chosen = _attempt(road, lambda: place.choose_site_crs(source.crs, xy))
     lon, lat = systems.middle_deg(systems.lonlat_deg(source.crs, xy))
     where = f"about longitude {lon:.4f}, latitude {lat:.4f}"

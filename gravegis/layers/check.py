@@ -42,10 +42,14 @@ _ENOUGH_HEADS = 4
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One remark: `error` (figures would be wrong), `warning` (look at it), `hint` (something is not known)."""
+    """One remark: `error` (figures would be wrong), `warning` (look at it), `hint` (something is not known).
+
+    `is_kept`: it is about values that are kept as typed.
+    """
 
     severity: str
     problem: Problem
+    is_kept: bool = False
 
 
 def check_site(site: Holder) -> list[Finding]:
@@ -267,9 +271,8 @@ def _vocabulary(site: Holder) -> Iterator[Finding]:
             if len(odd):
                 counted = shown(f"'{word}' ({count})" for word, count in odd.value_counts().items())
                 remedy = f"They are kept as typed. Known: {', '.join(one.values)}."
-                yield _say(
-                    "hint", f"{many(len(odd), 'value')} not in the vocabulary: {counted}", f"{name}.{one.name}", remedy
-                )
+                said = f"{many(len(odd), 'value')} not in the vocabulary: {counted}"
+                yield Finding("hint", Problem(said, f"{name}.{one.name}", remedy), is_kept=True)
 
 
 CHECKS: tuple[Callable[[Holder], Iterator[Finding]], ...] = (

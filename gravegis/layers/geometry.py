@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from gravegis.errors import Problem
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Mended", "mend", "sort_out"]
 
-_FAMILY = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "polygon", 6: "polygon"}
+# By the number of the kind; what is missing has the number -1, the last here.
+_FAMILY = np.array(["point", "line", "line", "polygon", "point", "line", "polygon", "", ""], dtype=object)
 _COLLECTION = 7
 _PLURAL = {"point": "points", "line": "lines", "polygon": "outlines"}
 # Two ways of mending that give the same ground leave one answer.
@@ -118,7 +120,8 @@ def _listed(words: str, ids: Iterable[str], remedy: str = "") -> Problem:
 
 
 def _families(geometry: Geometries) -> list[str]:
-    return [_FAMILY.get(int(kind), "") for kind in shapely.get_type_id(geometry)]
+    families: list[str] = _FAMILY[shapely.get_type_id(geometry)].tolist()
+    return families
 
 
 def _open_collections(done: Mended, layer: Layer) -> None:
@@ -300,6 +303,8 @@ def _tell_twice(done: Mended, layer: Layer) -> None:
     """List rows with the same outline as another row, whatever vertex it starts at; points are judged in `check`."""
     geometry = _geometry(done)
     drawn = np.flatnonzero(shapely.get_dimensions(geometry) > 0)
+    # the same outline has the same box, and few others have
+    drawn = drawn[pd.DataFrame(shapely.bounds(geometry[drawn])).duplicated(keep=False).to_numpy()]
     keys = shapely.to_wkb(shapely.normalize(geometry[drawn]))
     ids, first, twice = _ids(done, layer), dict[bytes, str](), list[str]()
     for row, key in zip(drawn, keys, strict=True):

@@ -81,16 +81,27 @@ def agreement(items: Frame, areas: Frame, joined: Joined, names: tuple[str, str]
 
     `names` are the column of the items and the column of the areas; a missing word neither agrees nor differs.
     """
-    own, theirs = _words(items[names[0]]), _words(areas[names[1]])
-    placed = joined.area >= 0
-    of_area = np.array([theirs[row] if row >= 0 else None for row in joined.area], dtype=object)
-    said = placed & np.array([one is not None and two is not None for one, two in zip(own, of_area, strict=True)])
+    own, of_area = _words(items[names[0]]), _of_area(areas[names[1]], joined)
+    said = _filled_in(own) & _filled_in(of_area)
     alike = own == of_area
     return int((said & alike).sum()), np.flatnonzero(said & ~alike)
 
 
 def _words(series: pd.Series[Any]) -> npt.NDArray[np.object_]:
-    return np.array([None if pd.isna(one) else str(one).strip() for one in series], dtype=object)
+    """Return texts stripped, None where missing; each different one is looked at once."""
+    codes, once = pd.factorize(series)
+    table = np.array([*(str(one).strip() for one in once), None], dtype=object)
+    return np.asarray(table[codes], dtype=object)
+
+
+def _of_area(theirs: pd.Series[Any], joined: Joined) -> npt.NDArray[np.object_]:
+    """Return for each item the word of the area it lies in, None where it lies in none."""
+    table = np.append(_words(theirs), [None])
+    return np.asarray(table[joined.area], dtype=object)
+
+
+def _filled_in(words: npt.NDArray[np.object_]) -> npt.NDArray[np.bool_]:
+    return np.asarray(pd.notna(words), dtype=bool)
 
 
 def fill_places(layers: Mapping[str, Frame]) -> Filled:
@@ -135,10 +146,8 @@ def _filled(
     """Return the layer with gaps filled, how many, and ids of rows that say otherwise (a few words each)."""
     layer, target = place
     own = _words(column(frame, layer, target))
-    words = _words(theirs)
-    of_area = np.array([words[row] if row >= 0 else None for row in joined.area], dtype=object)
-    known = np.array([one is not None for one in of_area], dtype=bool)
-    missing = np.array([one is None for one in own], dtype=bool)
+    of_area = _of_area(theirs, joined)
+    known, missing = _filled_in(of_area), ~_filled_in(own)
     ids = frame[frame.columns[0]].astype("str").to_numpy()
     differ = np.flatnonzero(known & ~missing & (own != of_area))
     said = [f"{ids[row]} ({own[row]}, lies in {of_area[row]})" for row in differ]
@@ -156,7 +165,7 @@ def _unplaced(frame: Frame, name: str, source: str, joined: Joined, target: str)
     silent = column(frame, name, target).isna().to_numpy()
     said = []
     for rows, words in ((joined.none, f"lie in none of the {source}"), (joined.several, f"lie in several {source}")):
-        open_rows = [row for row in rows if silent[row]]
-        if open_rows:
+        open_rows = rows[silent[rows]]
+        if len(open_rows):
             said.append(f"{len(open_rows)} {name} {words}: {shown(ids[open_rows])}")
     return said

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 __all__ = ["KINDS", "SCHEMA_VERSION", "Column", "Layer", "is_known", "layer", "layers"]
 
-SCHEMA_VERSION = 1
-"""Raised whenever a stored layer changes its form; older sites are migrated forward."""
+SCHEMA_VERSION = 2
+"""Raised whenever a stored layer changes its form; older sites are migrated forward (`store.migrate`)."""
 
 KINDS = ("id", "text", "whole", "number", "flag", "date", "civil", "instant", "json")
 """Kinds of column; `canonical` owns the one dtype of each."""

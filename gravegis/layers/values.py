@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from gravegis import units
 from gravegis.errors import LayerError, Problem, SettingError
 from gravegis.layers.read import numbers
-from gravegis.layers.read.missing import is_missing
+from gravegis.layers.read.missing import is_missing, missing_among
 from gravegis.layers.read.raw import shown
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
     from gravegis.layers.schema import Column
 
 __all__ = ["Converted", "carries_units", "convert", "measures", "unit_in_name"]
@@ -95,10 +101,44 @@ def convert(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, 
 def _words(series: pd.Series[Any], column: Column) -> Converted:
     if not pd.api.types.is_string_dtype(series.dtype) and series.dtype != object:
         return Converted(series)
-    kept = [None if _nothing(value, column) else value for value in series]
-    done = Converted(pd.Series(kept, index=series.index, dtype=series.dtype))
-    _say_missing(series, column, done)
+    once = _different(series)
+    if once is None:
+        kept = [None if _nothing(value, column) else value for value in series]
+        done = Converted(pd.Series(kept, index=series.index, dtype=series.dtype))
+        _say_missing(_counts(series, column), column, done)
+        return done
+    gone, counts = _gone(*once, column)
+    done = Converted(series.mask(gone) if gone.any() else series)
+    _say_missing(counts, column, done)
     return done
+
+
+def _counts(series: pd.Series[Any], column: Column) -> Mapping[str, int]:
+    """Return how often each word stands that says that nothing is known."""
+    once = _different(series)
+    if once is not None:
+        return _gone(*once, column)[1]
+    return Counter(value for value in series if isinstance(value, str) and _nothing(value, column))
+
+
+def _gone(
+    codes: npt.NDArray[np.intp], words: list[str], column: Column
+) -> tuple[npt.NDArray[np.bool_], Mapping[str, int]]:
+    """Return which rows say that nothing is known, and how often each such word stands."""
+    places = [one for one in missing_among(words, column.kind) if words[one].strip() not in column.values]
+    flags = np.zeros(len(words) + 1, dtype=bool)  # the last stands for the missing ones, whose code is -1
+    flags[places] = True
+    rows = flags[codes]
+    counts = np.bincount(codes[rows], minlength=len(words))
+    return rows, {words[one]: int(counts[one]) for one in places}
+
+
+def _different(series: pd.Series[Any]) -> tuple[npt.NDArray[np.intp], list[str]] | None:
+    """Return the different texts of a column and which stands in which row, -1 for none; None if not all are texts."""
+    if not isinstance(series.dtype, pd.StringDtype):
+        return None
+    codes, once = pd.factorize(series)
+    return codes, np.asarray(once, dtype=object).tolist()
 
 
 def _scaled(series: pd.Series[Any], column: Column, unit: str) -> Converted:
@@ -121,13 +161,13 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
         done.problems.extend(Problem(one.problem, where, one.remedy) for one in error.problems)
         return done
     known = {text: _value(text, column, unit, style) for text in _texts(series, column)}
-    _say_missing(series, column, done)
+    _say_missing(_counts(series, column), column, done)
     if style.decimal == "," != decimal:
         done.notes.append(f"{column.name}: decimal comma" + (f" (such as '{style.example}')" if style.example else ""))
     words = sorted({str(one[1]) for text in dressed if (one := numbers.split(text))} | ({unit} if unit else set()))
     if [word for word in words if word != column.unit]:
         done.notes.append(f"{column.name}: from {', '.join(words)} to {column.unit}")
-    values = [known.get(_text(value)) for value in series]
+    values = [known.get(_text(value)) for value in series.to_numpy(dtype=object).tolist()]
     if all(value is not None for value in known.values()):
         done.values = pd.Series(values, index=series.index, dtype="float64")
     else:  # what could not be read stays as typed and is reported with its rows
@@ -174,11 +214,13 @@ def _nothing(value: object, column: Column) -> bool:
     return is_missing(value, column.kind) and not (isinstance(value, str) and value.strip() in column.values)
 
 
-def _say_missing(series: pd.Series[Any], column: Column, done: Converted) -> None:
-    gone = [str(value).strip() for value in series if isinstance(value, str) and value.strip()]
-    words = [value for value in gone if _nothing(value, column)]
-    if words:
-        counted = [f"'{word}' ({words.count(word)})" for word in dict.fromkeys(words)]
+def _say_missing(counts: Mapping[str, int], column: Column, done: Converted) -> None:
+    gone = Counter[str]()
+    for word, count in counts.items():
+        if word.strip():
+            gone[word.strip()] += count
+    if gone:
+        counted = [f"'{word}' ({count})" for word, count in gone.items()]
         done.notes.append(f"{column.name}: read as missing: {shown(counted)}")
 
 

@@ -25,6 +25,7 @@ __all__ = [
     "Page",
     "Rect",
     "assumed_block",
+    "band",
     "framed",
     "key_block",
 ]
@@ -43,6 +44,8 @@ FOOT_PT = 6.5
 HEADING_PT = 8.0
 PLACE_PT = 9.0
 PAD_MM = 1.6
+WARNING_PT = 10.0
+BAND_PAD_MM = 2.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,7 @@ class Page:
     """The words around a map.
 
     `place` stands above the title, at most `lines_n` lines of answer below it;
-    `made_on` and `data_on` are handed in: nothing here reads a clock.
+    `made_on` and `data_on` are handed in: nothing here reads a clock. `warning` stands in a band above all.
     """
 
     title: str
@@ -121,6 +124,7 @@ class Page:
     pages_n: int = 1
     more: str = "assumed.txt"
     lines_n: int = ANSWER_LINES
+    warning: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,15 +139,29 @@ class Block:
 
 
 def framed(page: Page, paper: Rect) -> tuple[list[Line], Rect]:
-    """Return the lines of title and foot, and the room between them."""
+    """Return the lines of warning, title and foot, and the room between them."""
     width = paper.width - 2 * MARGIN_MM
-    head, below = _head(page, paper, width)
+    warning, at = band(page, paper)
+    head, below = _head(page, paper.height - MARGIN_MM if at is None else at.bottom - GAP_MM, width)
     foot, above = _foot(page, paper, width)
-    return head + foot, Rect(MARGIN_MM, above, width, below - above)
+    return warning + head + foot, Rect(MARGIN_MM, above, width, below - above)
 
 
-def _head(page: Page, paper: Rect, width: float) -> tuple[list[Line], float]:
-    y = paper.height - MARGIN_MM
+def band(page: Page, paper: Rect) -> tuple[list[Line], Rect | None]:
+    """Return the lines of the warning and the frame around them at the top of the page; None without a warning."""
+    if not page.warning:
+        return [], None
+    width, top = paper.width - 2 * MARGIN_MM, paper.height - MARGIN_MM
+    pitch, inner = typeset.line_mm(WARNING_PT), width - 2 * BAND_PAD_MM
+    text = typeset.wrap(page.warning, WARNING_PT, inner, bold=True)
+    high = pitch * len(text) + 2 * BAND_PAD_MM
+    x, y = MARGIN_MM + BAND_PAD_MM, top - BAND_PAD_MM
+    lines = [Line(line, x, y - pitch * row, WARNING_PT, bold=True) for row, line in enumerate(text)]
+    # the thick line of the frame stays within the margins
+    return lines, Rect(MARGIN_MM + 0.5, top - high, width - 1.0, high)
+
+
+def _head(page: Page, y: float, width: float) -> tuple[list[Line], float]:
     lines: list[Line] = []
     for text in typeset.cut(typeset.wrap(page.place, PLACE_PT, width), 1, PLACE_PT, width):
         lines.append(Line(text, MARGIN_MM, y, PLACE_PT))

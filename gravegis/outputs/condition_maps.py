@@ -30,6 +30,8 @@ __all__ = ["condition_map", "heat_map"]
 DAMAGED_N = 2
 """Class from which a stone counts as damaged where the log does not say: own choice, moderate and worse."""
 GROUP_PT = 6.5
+MOST_NAMED = 400
+"""With more stones only the worst classes carry names, as many as this at most; own choice."""
 _ORDER = ("condition_3", "condition_2", "condition_1", "condition_0", "condition_none", "stone")
 _GRIDS = ("share_damaged", "share_of_damaged")
 _BEYOND_M = 10.0
@@ -133,7 +135,17 @@ def _label_worst(sheet: Sheet, board: Board, site: Site, classes: npt.NDArray[np
     order = order[~shapely.is_missing(shapes[order])]
     if pages.too_dense(sheet, shapes):
         return [pages.NO_NAMES]
-    return pages.label_stones(sheet, board, list(ids[order]), shapes[order])
+    least = _least_named(classes[order])
+    chosen = order[classes[order] >= least] if least else order
+    left = pages.label_stones(sheet, board, list(ids[chosen]), shapes[chosen])
+    return [f"names: stones of class {least} or worse, where there is room"] if least else left
+
+
+def _least_named(classes: npt.NDArray[np.float64]) -> int:
+    """Return the class from which stones are named so that the map stays readable; 0 where all are."""
+    if len(classes) <= MOST_NAMED:
+        return 0
+    return next((least for least in (1, 2) if (classes >= least).sum() <= MOST_NAMED), 3)
 
 
 def _dots(shapes: Shapes, classes: npt.NDArray[np.float64], least: int) -> list[Thing]:

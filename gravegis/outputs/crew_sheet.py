@@ -13,13 +13,14 @@ from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
+from gravegis.outputs import currency, symbols, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import symbols, words
 from gravegis.outputs.crew_map import STRIP, CrewMap, day_shape
 from gravegis.outputs.days import crew_days, crew_file, file_stem
 from gravegis.outputs.not_today import RESTS_ON, not_today
 from gravegis.outputs.paper import BOLD, SMALL, Blank, CheckBox, Head, Part, box, para
-from gravegis.science.care.treatment import LOOK_FIRST, LOOK_STEPS
+from gravegis.science.care.steps import steps_of
+from gravegis.science.care.treatment import LOOK_FIRST, LOOK_PLAN, steps_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,6 +73,7 @@ TO_WRITE = (
     "Who worked today", "Water used, where from", "",
     "Found beneath, or seen on stones that are not on the list", "",
 )  # fmt: skip
+DO_NOT_START = "do not start work by this sheet, ask for a new one."
 MATCH = (
     "Compare each stone with its description before you touch it; a position alone never proves that it is the right "
     "one. If it does not match: stop, photograph, ask."
@@ -116,8 +118,9 @@ def crew_sheet(site: Site, day: CrewDay, *, made_on: str = "", paper: str = "A4"
         line=f"{site.info.title}. {_who(day)}",
         right=f"plan {plan}",
         foot=words.made(made_on, "Local rules and the label of the product come before this sheet."),
+        warning=currency.mark(site, RESTS_ON, first=DO_NOT_START),
     )
-    width, height = sheet.room(paper)
+    width, height = sheet.room(paper, warning=head.warning)
     code = f"{file_stem(day.crew_id, day.day)} {plan}"
     story = [*_front(site, day, code, width, height), *_stops(day, width), *_after(site, day, width)]
     return sheet.build([Part(head, story)], title=f"{head.title}, {site.info.title}", paper=paper)
@@ -303,7 +306,12 @@ def _to_do(stop: StopLine) -> list[Flowable]:
     if work.get("first_step"):
         lines.append(CheckBox(str(sheet.clean(work["first_step"], 40)), side=4 * mm))
     treatment = work.get("treatment") or "No treatment was worked out: look and record, clean nothing"
-    lines.append(para(words.sentence(str(treatment))))
+    way = f" ({work['method']})" if work.get("method") else ""
+    lines.append(para(f"{words.sentence(str(treatment))}{way}"))
+    if work.get("not_from"):
+        lines.append(para(f"not from {words.clock(work['not_from'])} to {words.clock(work['not_to'])}", lead="Wet it"))
+    if work.get("due_on"):
+        lines.append(para(work["due_on"], lead="Look again:"))
     if work.get("who") not in (None, "crew"):
         lines.append(para(work["who"], lead="Only:"))
     stays = words.staying(work.get("reasons"))
@@ -334,11 +342,14 @@ def _after(site: Site, day: CrewDay, width: float) -> list[Flowable]:
     story: list[Flowable] = []
     if day.stops:
         story += [Spacer(0, 6), KeepTogether(box("What will NOT come off today", _stays(day), width))]
-        for treatment, steps in _ways(day).items():
+        for way, steps, stops in _ways(day):
             lines = [para(f"{k}. {step}", sheet.NOTE) for k, step in enumerate(steps, 1)]
             # two columns cannot go on over a page, so a list that might fill one stands in a single column
             columns = 2 if sum(map(len, steps)) < 2500 else 1
-            story += [Spacer(0, 6), KeepTogether(box(f"How to: {treatment}", lines, width, columns=columns))]
+            story += [
+                Spacer(0, 6),
+                KeepTogether(box(f"How to: {way}, stops {', '.join(stops)}", lines, width, columns=columns)),
+            ]
         blanks: list[Flowable] = [Blank(text, width - 10) for text in TO_WRITE]
         story += [Spacer(0, 6), KeepTogether(box("Write down before you leave", blanks, width))]
     assumed = [*words.assumed(site, RESTS_ON), *_times_basis(site)]
@@ -370,16 +381,16 @@ def _stays(day: CrewDay) -> list[Flowable]:
     return [*(where or [para("Nothing is recorded at today's stops.")]), general]
 
 
-def _ways(day: CrewDay) -> dict[str, tuple[str, ...]]:
-    """Return the steps of each treatment of the day, the fullest where stones differ."""
-    made: dict[str, tuple[str, ...]] = {}
+def _ways(day: CrewDay) -> list[tuple[str, tuple[str, ...], list[str]]]:
+    """Return what is done today, its steps, and the stops it is done at; stones with other steps stand apart."""
+    made: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for stop in day.stops:
         treatment, typed = stop.work.get("treatment"), stop.work.get("steps")
         if not treatment:
             continue
         own = tuple(one.strip() for one in str(typed).split("|")) if typed else ()
-        steps = own or words.steps(treatment) or (LOOK_STEPS if treatment == LOOK_FIRST else ())
+        steps = own or steps_for(treatment) or (steps_of(LOOK_PLAN) if treatment == LOOK_FIRST else ())
         steps = (*steps, GRADES) if treatment == LOOK_FIRST else steps
-        if len(steps) > len(made.get(treatment, ())):
-            made[treatment] = steps
-    return made
+        way = f"{treatment} ({stop.work['method']})" if stop.work.get("method") else treatment
+        made.setdefault((way, steps), []).append(str(stop.seq))
+    return [(way, steps, stops) for (way, steps), stops in made.items()]

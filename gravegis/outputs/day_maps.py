@@ -35,6 +35,8 @@ MOST_ASIDE_MM = 1.8
 MOST_CREWS = 30
 MOST_TOLD = 6
 """Crews up to this number are told of one by one above the map."""
+MOST_MARKED = 300
+"""With more stones left over they share one small mark, so that the day stands out; own choice."""
 STOP_PT = 5.5
 REACH_MM = (2.6, 3.8, 5.2, 7.0, 9.5, 12.5)
 # Stops of a crew this close on paper come under one label where single ones have no room. [mm] Own choice.
@@ -178,6 +180,9 @@ def _unplanned(site: Site) -> list[Thing]:
     if not (site.has("unplanned") and site.has("stones")):
         return []
     frame, stones = site["unplanned"], site["stones"]
+    if len(frame) > MOST_MARKED:
+        mine = shapes_of(stones)[stones["stone_id"].isin(frame["stone_id"]).to_numpy(dtype=bool)]
+        return places("not_visited", shapely.centroid(mine), f"not visited, reasons in unplanned.csv ({_count(mine)})")
     kinds = [kind for kind in symbols.kinds() if kind.startswith("unplanned_")]
     reasons = column(frame, "unplanned", "reason").fillna("no reason was recorded")
     common = list(reasons.value_counts().sort_index().sort_values(ascending=False, kind="stable").index)

@@ -6,32 +6,28 @@ take it for the old code page of the machine without the mark, and garble names;
 
 from __future__ import annotations
 
-import csv
 import math
-import xml.etree.ElementTree as ET
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.outputs import words
-from gravegis.outputs.days import crew_days, crew_file, point_of
+from gravegis.outputs import carried, currency, words
+from gravegis.outputs.carried import assumed_with
+from gravegis.outputs.cells import harmless, write_csv
+from gravegis.outputs.days import point_of
+from gravegis.outputs.gpx import write_gpx
+from gravegis.outputs.layer_files import WRITERS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
-    import pyproj
-
     from gravegis.layers.canonical import Frame
-    from gravegis.outputs.days import XY, CrewDay
     from gravegis.site import Site
 
-__all__ = ["export_layer", "write_gpx", "write_tables"]
+__all__ = ["assumed_with", "export_layer", "write_gpx", "write_tables"]
 
-GPX = "http://www.topografix.com/GPX/1/1"  # namespace of GPX 1.1, an open standard
-RISKY = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
-"""First signs that make an office program take a text for a formula (common practice, no source)."""
 DIGITS = {"m": 2, "h": 1, "min": 1, "s": 0, "deg": 1, "l/min": 1}  # decimals by unit
 # Distances between surveyed things: decimals by the standard error of the stone's position; own choice.
 _ROUGH_M, _FINE_M = 0.5, 0.02
@@ -60,8 +56,9 @@ def _of(layer: str, *names: str) -> tuple[str, ...]:
 TABLES = (
     _Table(
         "worklist.csv", "worklist",
-        ("stone_id", *_of("stones", *_STONE, "material", "form"), "priority", "treatment", "who", "work_min", "hold",
-         "first_step", "stone_condition.overall=condition_class", "reasons"),
+        ("stone_id", *_of("stones", *_STONE, "material", "form"), "priority", "treatment", "method", "who", "work_min",
+         "water_l", "cleaner_l", "hold", "hold_reason", "first_step", "not_from", "not_to", "due_on",
+         "stone_condition.overall=condition_class", "reasons"),
         lambda row: (-(row["priority"] or 0), row["stone_id"]),
     ),
     _Table(
@@ -119,7 +116,7 @@ def write_tables(site: Site, folder: Path, *, with_names: bool = False) -> list[
     for table in TABLES:
         if table.layer in site:
             written.append(folder / table.file)
-            _write_csv(written[-1], _rows_of(site, table, with_names=with_names))
+            write_csv(written[-1], _rows_of(site, table, with_names=with_names))
     written.append(folder / "assumed.txt")
     written[-1].write_text("".join(f"{line}\n" for line in _assumed(site)), encoding="utf-8", newline="\n")
     return written
@@ -128,6 +125,7 @@ def write_tables(site: Site, folder: Path, *, with_names: bool = False) -> list[
 def _assumed(site: Site) -> Iterable[str]:
     """Give everything that was assumed, analysis by analysis, and every setting that is not the default."""
     yield f"What was missing and what was taken instead: {words.one_line(site.info.title)}"
+    yield from currency.listed(site)
     own = words.site_assumed(site)
     parts = [("the layers as brought in", [*own])] if own else []
     for record in site.log:
@@ -182,13 +180,13 @@ class _Column:
         if value is None:
             return ""
         if kind == "json":
-            return _harmless(" ".join(words.reasons(value)))
+            return harmless(" ".join(words.reasons(value)))
         if kind == "number":
             error = row["stones"].get("position_error_m", row.get("position_error_m"))
             return words.number(value, _decimals(error) if self.name in _MEASURED else DIGITS.get(unit, 3))
         if kind == "flag":
             return "yes" if value else "no"
-        return str(int(value)) if kind == "whole" else _harmless(str(value))
+        return str(int(value)) if kind == "whole" else harmless(str(value))
 
 
 @cache
@@ -205,84 +203,8 @@ def _decimals(error_m: float | None) -> int:
     return 0 if error_m > _ROUGH_M else 1 if error_m > _FINE_M else 2
 
 
-def _harmless(text: str) -> str:
-    """Return text that no office program takes for a formula."""
-    return f"'{text}" if text.startswith(RISKY) else text
-
-
-def _write_csv(file: Path, rows: Iterable[list[str]]) -> None:
-    with file.open("w", encoding="utf-8-sig", newline="") as out:
-        csv.writer(out).writerows(rows)
-
-
-def write_gpx(site: Site, folder: Path, *, with_names: bool = False) -> list[Path]:
-    """Write a GPX 1.1 file per crew and day that has stops: stops in order as waypoints, the way walked as a track.
-
-    Places are degrees of WGS 84, longitude first from pyproj, eight decimals (about a millimetre). A hand-held
-    receiver is metres out, stones stand about a metre apart: a waypoint leads near a stone, the sheet says which.
-
-    Parameters
-    ----------
-    with_names
-        Include ``find_me``, the short inscriptions.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    for day in (one for one in crew_days(site) if one.stops):
-        written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.gpx")
-        tree = ET.ElementTree(_gpx(site, day, with_names=with_names))
-        ET.indent(tree)
-        tree.write(written[-1], encoding="utf-8", xml_declaration=True)
-    return written
-
-
-def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
-    import shapely
-
-    to_degrees = _to_degrees(site.info.crs)
-    root = ET.Element("gpx", {"xmlns": GPX, "version": "1.1", "creator": "gravegis"})
-    about = ET.SubElement(root, "metadata")
-    _say(about, "name", f"{site.info.title}, {words.crew_name(day.crew_id)}, {day.day}")
-    _say(about, "desc", f"plan {words.plan_hash(site)}; compare each stone with the sheet before work")
-    for stop in day.stops:
-        if stop.at is None:
-            continue
-        point = _point(root, "wpt", stop.at, to_degrees)
-        _say(point, "name", f"{stop.seq:02d} {stop.stone_id}")
-        mark = stop.stone.get("find_me") if with_names else None
-        said = [mark, words.place(stop.stone), words.looks(stop.stone, short=True), stop.work.get("treatment")]
-        _say(point, "desc", "; ".join(str(one) for one in [*said, stop.work.get("first_step")] if one))
-        _say(point, "type", "stop")
-    legs = [leg for leg in day.legs if leg.length > 0]
-    if legs:
-        track = ET.SubElement(root, "trk")
-        _say(track, "name", f"way of {words.crew_name(day.crew_id)}")
-        for leg in legs:
-            segment = ET.SubElement(track, "trkseg")
-            for x, y in shapely.get_coordinates(leg).tolist():
-                _point(segment, "trkpt", (x, y), to_degrees)
-    return root
-
-
-def _to_degrees(crs: str) -> pyproj.Transformer:
-    import pyproj
-
-    return pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-
-
-def _point(parent: ET.Element, name: str, at: XY, to_degrees: pyproj.Transformer) -> ET.Element:
-    lon, lat = to_degrees.transform(*at)
-    return ET.SubElement(parent, name, {"lat": f"{lat:.8f}", "lon": f"{lon:.8f}"})
-
-
-def _say(parent: ET.Element, name: str, text: str) -> None:
-    shown = words.one_line(text)
-    if shown:
-        ET.SubElement(parent, name).text = shown
-
-
 def export_layer(site: Site, layer: str, file: Path, *, with_names: bool = False) -> int:
-    """Write one layer to a file and return how many rows it has.
+    """Write one layer to a file and return how many rows it has; what was assumed goes with it (see `carried`).
 
     Results carry the place of their stone or head. GeoJSON is in degrees of WGS 84 as its standard asks, the other
     kinds are in the CRS of the site; a table has columns ``easting`` and ``northing``, or ``wkt`` for lines and areas.
@@ -308,6 +230,7 @@ def export_layer(site: Site, layer: str, file: Path, *, with_names: bool = False
     frame = frame if with_names else frame.drop(columns="find_me", errors="ignore")
     file.parent.mkdir(parents=True, exist_ok=True)
     WRITERS[kind](frame, layer, file)
+    carried.by_file(site, layer, file)
     return len(frame)
 
 
@@ -323,78 +246,3 @@ def _placed(site: Site, layer: str) -> Frame:
             places = site[other].set_index(key).geometry.reindex(frame[key])
             return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(places.to_numpy(), crs=site.info.crs))
     return frame
-
-
-def _as_csv(frame: Frame, layer: str, file: Path) -> None:
-    del layer
-    names = [str(name) for name in frame.columns if name != "geometry"]
-    rows = [[_cell(value) for value in values] for values in zip(*(frame[n].tolist() for n in names), strict=True)]
-    if "geometry" in frame.columns:
-        shapes = list(frame.geometry)
-        points = all(shape is None or shape.geom_type == "Point" for shape in shapes)
-        names += ["easting", "northing"] if points else ["wkt"]
-        for row, shape in zip(rows, shapes, strict=True):
-            row += _place_cells(shape) if points else ["" if shape is None else shape.wkt]
-    _write_csv(file, [names, *rows])
-
-
-def _cell(value: Any) -> str:  # noqa: ANN401 - a cell of any kind
-    import pandas as pd
-
-    if value is None or pd.isna(value):
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return repr(value) if isinstance(value, float) else str(value) if isinstance(value, int) else _harmless(str(value))
-
-
-def _place_cells(shape: Any) -> list[str]:  # noqa: ANN401 - a shapely point or None
-    at = point_of(shape)
-    return ["", ""] if at is None else [f"{at[0]:.3f}", f"{at[1]:.3f}"]
-
-
-def _needs_place(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with or without a place
-    if "geometry" not in frame.columns:
-        raise LayerError(f"layer {layer} lies nowhere on the ground", where=file.name, remedy="Write it as .csv.")
-
-
-def _as_geojson(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with or without a place
-    _needs_place(frame, layer, file)
-    frame.to_crs("EPSG:4326").to_file(file, driver="GeoJSON", layer=layer, COORDINATE_PRECISION=9)
-
-
-def _as_gpkg(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with or without a place
-    _needs_place(frame, layer, file)
-    file.unlink(missing_ok=True)
-    frame.to_file(file, driver="GPKG", layer=layer)
-
-
-def _as_shp(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with or without a place
-    """Write a Shapefile: names have ten signs at most, longer ones are cut and counted; so are texts, with a mark."""
-    _needs_place(frame, layer, file)
-    families = {str(one).removeprefix("Multi") for one in frame.geometry.geom_type.dropna()}
-    if len(families) > 1:
-        raise LayerError(
-            f"layer {layer} holds {' and '.join(sorted(families))}, a Shapefile only one kind", where=file.name,
-            remedy="Write it as .gpkg or .geojson.",
-        )  # fmt: skip
-    short: dict[str, str] = {}
-    for name in (str(one) for one in frame.columns if one != "geometry"):
-        made, count = name[:10], 1
-        while made in short.values():
-            count += 1
-            made = f"{name[: 10 - len(str(count))]}{count}"
-        short[name] = made
-    cut = frame.apply(lambda one: one.map(_fits_dbf, na_action="ignore") if one.dtype == "str" else one)
-    cut.rename(columns=short).to_file(file, driver="ESRI Shapefile", encoding="utf-8")
-
-
-def _fits_dbf(text: str) -> str:
-    """Return text of at most 254 bytes, the room a Shapefile has; a cut one ends in an ellipsis."""
-    raw = text.encode()
-    return text if len(raw) <= 254 else f"{raw[:251].decode(errors='ignore')}…"
-
-
-WRITERS: dict[str, Callable[[Any, str, Path], None]] = {
-    ".csv": _as_csv, ".geojson": _as_geojson, ".gpkg": _as_gpkg, ".shp": _as_shp,
-}  # fmt: skip

@@ -31,6 +31,7 @@ __all__ = ["Sheet", "entries_of", "make_sheet", "save_figure", "show"]
 
 DPI = 150
 FRAME_PT = 0.8
+WARNING_LINE_PT = 2.5
 FOOT_M = 0.3048
 # Fonts stay text in the PDF; nothing of the reader's own matplotlib settings changes a page.
 _RC: Any = {
@@ -106,6 +107,9 @@ def make_sheet(
         _put(sheet.paper, line)
     for box in made.boxes:
         sheet.paper.add_patch(_box(box))
+    warning = blocks.band(page, made.paper)[1]
+    if warning is not None:
+        sheet.paper.add_patch(_box(warning, WARNING_LINE_PT))
     for key in made.keys:
         _draw_key(sheet.paper, key, made.mm_per_m)
     draw_bar(sheet.paper, made.furniture.bar, made.mm_per_m)
@@ -145,8 +149,8 @@ def _put(axes: Axes, line: blocks.Line) -> None:
     )
 
 
-def _box(at: Rect) -> Rectangle:
-    return Rectangle((at.left, at.bottom), at.width, at.height, fill=False, edgecolor=symbols.INK, linewidth=0.6)
+def _box(at: Rect, line_pt: float = 0.6) -> Rectangle:
+    return Rectangle((at.left, at.bottom), at.width, at.height, fill=False, edgecolor=symbols.INK, linewidth=line_pt)
 
 
 def _draw_key(axes: Axes, key: Key, mm_per_m: float) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gravegis.errors import StoreError
+from gravegis.outputs import currency
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,7 +56,7 @@ def write_all(site: Site, folder: Path, *, made_on: str, paper: str) -> list[Mad
             remove_last_run(folder)
             for one in made:
                 one.path.replace(folder / one.path.name)
-            lines = [_HEAD, *(f"{one.path.name}\t{one.words}" for one in made)]
+            lines = [_HEAD, *currency.listed(site), *(f"{one.path.name}\t{one.words}" for one in made)]
             (folder / CONTENTS).write_text("\n".join(lines) + "\n", encoding="utf-8")
     except OSError as error:
         raise StoreError(
@@ -91,7 +92,7 @@ def remove_last_run(folder: Path) -> list[str]:
 
 def _make(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     made: list[Made] = []
-    for step in (_maps, _zone_pages, _crew_sheets, _tables, _words):
+    for step in (_maps, _zone_pages, _worklist_pages, _crew_sheets, _tables, _words):
         made.extend(step(site, folder, made_on, paper))
     return made
 
@@ -129,6 +130,16 @@ def _zone_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[Made
     return [] if file is None else [Made(file, "a page per zone: one line per head, worst first, with its stones")]
 
 
+def _worklist_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
+    from gravegis.outputs import worklist_pages
+
+    if not site.has("worklist"):
+        return []
+    told = {"to_ask": "whose leave to ask for, and for which stones"}
+    files = worklist_pages.write_worklist_pages(site, folder, made_on=made_on, paper=paper)
+    return [Made(file, told.get(file.stem, "the worklist by block, what to load, limits of the day")) for file in files]
+
+
 def _crew_sheets(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     from gravegis.outputs import crew_sheet
 
@@ -144,17 +155,22 @@ def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
 
     del made_on, paper
     files = [*exchange.write_tables(site, folder), *exchange.write_gpx(site, folder)]
-    return [Made(file, "walk of a crew for phones" if file.suffix == ".gpx" else "table") for file in files]
+    told = {".gpx": "walk of a crew for phones", ".csv": "table; what was assumed for it stands in assumed.txt"}
+    return [Made(file, told.get(file.suffix, "what was missing and what was assumed in the tables")) for file in files]
 
 
 def _words(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     """Write the answers and what was assumed, as printed by the run."""
     del paper
+    from gravegis import staleness
     from gravegis.outputs import words
 
-    lines = [f"{site.info.title}, {made_on}", ""]
+    late = currency.listed(site)
+    lines = [f"{site.info.title}, {made_on}", *late, ""]
+    stale = {one.analysis for one in staleness.stale(site)}
     for record in site.log:
-        lines += [record.analysis, *(f"  {note}" for note in record.notes), ""]
+        mark = f", {currency.OUT_OF_DATE}" if record.analysis in stale else ""
+        lines += [f"{record.analysis}{mark}", *(f"  {note}" for note in record.notes), ""]
     lines += ["Assumed", *(f"  {one}" for one in words.assumed(site))]
     file = folder / "answers.txt"
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")

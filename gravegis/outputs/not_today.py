@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from reportlab.platypus import Spacer
 
+from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import words
 from gravegis.outputs.days import crew_days, staying
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
 
@@ -25,7 +25,7 @@ RESTS_ON = ("routes", "worklist", "condition", "wetting", "throw")
 """Analyses whose assumptions are printed, the nearest first."""
 WIDTHS = (0.09, 0.075, 0.3, 0.255, 0.28)
 """Shares of the width, own choice."""
-MOST = 500
+MOST = 150
 """Stones of one reason that are printed; own choice, a longer list is for the table."""
 
 
@@ -47,6 +47,7 @@ def not_today(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes:
         line=f"{site.info.title}. {count} of the worklist on no crew's list.",
         right=f"plan {words.plan_hash(site)}",
         foot=words.made(made_on, "For the desk: crews work from their own sheets."),
+        warning=currency.mark(site, RESTS_ON),
     )
     idle = staying([day.crew_id for day in crew_days(site) if not day.stops])
     story += [para(idle), Spacer(0, 6)] if idle else []

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from gravegis.layers.canonical import column
-from gravegis.outputs import blocks, figure, labels, paint, words
+from gravegis.outputs import blocks, currency, figure, labels, paint, words
 from gravegis.outputs.labels import Anchor, Label
 from gravegis.outputs.things import seen, shapes_of
 
@@ -87,7 +87,8 @@ def page_of(
 ) -> blocks.Page:
     """Return the words around a map: notes and assumptions of the analyses it shows, sources and dates.
 
-    `first` are sentences before the notes; of the analyses it `rests_on` only the assumptions are told. Notes that
+    `first` are sentences before the notes; of the analyses it `rests_on` only the assumptions are told. What is out of
+    date among both is said in a band above all. Notes that
     begin with "Not" say what was not checked: they are kept whole. Notes that begin with `skip` are said elsewhere on
     the page. At most `lines_n` lines stand above the map.
     """
@@ -107,6 +108,7 @@ def page_of(
         page_n=about.page[0],
         pages_n=about.page[1],
         lines_n=lines_n,
+        warning=currency.mark(site, (*analyses, *rests_on)),
     )
 
 

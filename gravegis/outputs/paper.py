@@ -68,6 +68,9 @@ def sized(size: float, *, bold: bool = False) -> ParagraphStyle:
 
 
 BODY, BOLD, NOTE, SMALL, HEAD = sized(8.5), sized(8.5, bold=True), sized(8), sized(7), sized(12, bold=True)
+WARNING = sized(10, bold=True)
+BAND_GAP = 5.0
+"""Between a warning and what stands below it. [pt]"""
 
 
 @cache
@@ -128,12 +131,16 @@ def fitted(text: object, size: float, width: float, *, bold: bool = False, least
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """The words on every page of a part: title, a line below it, a short text on the right, and the foot."""
+    """The words on every page of a part: title, a line below it, a short text on the right, and the foot.
+
+    `warning` stands in a thick frame above the story of every page.
+    """
 
     title: str
     line: str = ""
     right: str = ""
     foot: str = ""
+    warning: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,10 +158,28 @@ def _size(paper: str, *, wide: bool) -> tuple[float, float]:
     return float(width), float(height)
 
 
-def room(paper: str, *, wide: bool = False) -> tuple[float, float]:
+def room(paper: str, *, wide: bool = False, warning: str = "") -> tuple[float, float]:
     """Return width and height left for the story of a page; raises SettingError for an unknown paper. [pt]"""
     width, height = _size(paper, wide=wide)
-    return width - 2 * MARGIN, height - 2 * MARGIN - HEAD_HIGH - FOOT_HIGH
+    inner = width - 2 * MARGIN
+    return inner, height - 2 * MARGIN - HEAD_HIGH - FOOT_HIGH - _band(warning, inner)[1]
+
+
+def _band(warning: str, width: float) -> tuple[Table | None, float]:
+    """Return the frame with a warning, and the height it takes from the story with the gap below it. [pt]"""
+    if not warning:
+        return None, 0.0
+    made = Table([[Triangle(), para(warning, WARNING, most=1000)]], colWidths=[9 * mm, width - 9 * mm])
+    made.setStyle([
+        ("FONTNAME", (0, 0), (-1, -1), FONT),
+        ("BOX", (0, 0), (-1, -1), 2.5, colors.black),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("TOPPADDING", (0, 0), (-1, -1), 4),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
+        ("LEFTPADDING", (0, 0), (-1, -1), 5),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
+    ])  # fmt: skip
+    return made, made.wrap(width, 1000)[1] + BAND_GAP
 
 
 def build(parts: Sequence[Part], *, title: str, paper: str = "A4", wide: bool = False) -> bytes:
@@ -165,12 +190,12 @@ def build(parts: Sequence[Part], *, title: str, paper: str = "A4", wide: bool = 
     _fonts()
     size, file = _size(paper, wide=wide), io.BytesIO()
     document = BaseDocTemplate(file, pagesize=size, title=clean(title), author="gravegis", invariant=1, lang="en")
-    width, height = room(paper, wide=wide)
-    # a frame without padding: widths of tables are then the room itself
-    frame = partial(Frame, MARGIN, MARGIN + FOOT_HIGH, width, height, 0, 0, 0, 0)
     story: list[Flowable] = []
     for k, part in enumerate(parts):
-        document.addPageTemplates(PageTemplate(str(k), [frame(id=str(k))], onPage=partial(_draw_head, part.head)))
+        width, height = room(paper, wide=wide, warning=part.head.warning)
+        # a frame without padding: widths of tables are then the room itself
+        frame = Frame(MARGIN, MARGIN + FOOT_HIGH, width, height, 0, 0, 0, 0, id=str(k))
+        document.addPageTemplates(PageTemplate(str(k), [frame], onPage=partial(_draw_head, part.head)))
         shown = _texts([*part.story, clean(part.head.title), clean(part.head.line)])
         note = [para(f"{one}.", SMALL)] if (one := words.unprinted(shown)) else []
         story += [NextPageTemplate(str(k)), *([PageBreak()] if k else []), *part.story, *note]
@@ -226,6 +251,9 @@ def _draw_head(head: Head, canvas: Canvas, document: BaseDocTemplate) -> None:
     canvas.drawString(MARGIN, top - 27.5, line)
     canvas.setLineWidth(0.8)
     canvas.line(MARGIN, top - 32, width - MARGIN, top - 32)
+    band, high = _band(head.warning, inner)
+    if band is not None:
+        band.drawOn(canvas, MARGIN, top - HEAD_HIGH - high + BAND_GAP)
     foot, size = fitted(head.foot, 7, inner - 28 * mm)
     canvas.setFont(FONT, size)
     canvas.drawString(MARGIN, MARGIN + DESCENT, foot)

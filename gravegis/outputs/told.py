@@ -10,22 +10,16 @@ import re
 from typing import TYPE_CHECKING
 
 from gravegis.layers import schema
+from gravegis.layers.naming import column_in_words, layer_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 __all__ = ["told"]
 
-_LINE = re.compile(r"^([a-z_]+)(?:\.([a-z_]+))?( \(\d+ rows?\))?: (.+)$", re.DOTALL)
+_LINE = re.compile(r"^([a-z_]+)(?:\.([a-z0-9_]+))?( \(\d+ rows?\))?: (.+)$", re.DOTALL)
 # What is assumed of something that is no column of a layer.
 _OTHERS = {("site", "time_zone"): "time zone of the site", ("worklist", "as_of"): "day the ages count from"}
-# Columns whose meaning leans on the column before it in the table.
-_ALONE = {
-    ("stones", "stability_on"): "day of the last stability check",
-    ("stones", "stability_by"): "who checked the stability",
-    ("heads", "throw_m"): "throw",
-    ("heads", "throw_basis"): "how the throw was got",
-}
 
 
 def told(lines: Iterable[str]) -> tuple[str, ...]:
@@ -50,16 +44,6 @@ def _what(layer: str, column: str | None, rows: str) -> str:
         return _OTHERS[layer, column or ""] + rows
     if not schema.is_known(layer):
         return ""
-    known = schema.layer(layer)
-    # the names of inputs are plain words, those of results are not
-    name = layer.replace("_", " ") if known.role == "input" else known.meaning.rpartition("per stone: ")[2]
     if column is None:
-        return name + rows
-    meaning = _head(known.columns[column].meaning) if column in known.columns else column.replace("_", " ")
-    meaning = _ALONE.get((layer, column), meaning)
-    return f"{_head(name)}, {meaning}{rows}"
-
-
-def _head(meaning: str) -> str:
-    """Return a meaning up to its first comma, colon or semicolon."""
-    return re.split(r"[,:;]", meaning, maxsplit=1)[0].strip()
+        return layer_in_words(layer, whole=True) + rows
+    return f"{layer_in_words(layer)}, {column_in_words(layer, column)}{rows}"

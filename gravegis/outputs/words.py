@@ -17,7 +17,6 @@ from gravegis.errors import PluginError
 from gravegis.outputs.told import told
 from gravegis.science.condition.reasons import in_words, reason, templates
 from gravegis.science.condition.scores import find_term, patterns
-from gravegis.science.condition.tables import rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = [
     "assumed", "bearing_deg", "by_positions", "changed_settings", "clock", "counted", "crew_name", "day", "in_order",
     "listed", "looks", "made", "metres", "minutes", "number", "one_line", "ordinal", "phrase", "place", "plan_hash",
-    "printable", "reason_values", "reasons", "records", "runs", "sentence", "site_assumed", "staying", "steps",
+    "printable", "reason_values", "reasons", "records", "runs", "sentence", "site_assumed", "staying",
     "told", "towards", "turn", "unplanned_because", "unprinted", "why_unplanned",
 ]  # fmt: skip
 
@@ -109,12 +108,6 @@ def unplanned_because(code: str | None) -> str:
 def phrase(pattern: str) -> str:
     """Return a pattern of harm in a volunteer's words, such as ``orange stain``; unknown words as typed."""
     return patterns().look_up(find_term(pattern), "phrase") or pattern
-
-
-def steps(treatment: str | None) -> tuple[str, ...]:
-    """Return the steps of a treatment of treatments.csv, the fullest list where several rows share its words."""
-    found = [tuple(row["steps"].split("|")) for row in rows("treatments") if row["treatment"] == treatment]
-    return max(found, key=len, default=())
 
 
 def number(value: float | None, digits: int = 0) -> str:

@@ -6,14 +6,14 @@ The page tells what stands where and leaves room for what is decided and done; i
 from __future__ import annotations
 
 import math
-from itertools import product
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from reportlab.lib.units import mm
 from reportlab.platypus import Spacer, Table
 
+from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs import words
 from gravegis.outputs.days import point_of
 from gravegis.outputs.paper import BODY, BOLD, NOTE, SMALL, Blank, CheckBox, Head, Part, box, para
 from gravegis.outputs.positions import errors_m
@@ -32,11 +32,11 @@ if TYPE_CHECKING:
 __all__ = ["write_zone_pages", "zone_pages"]
 
 RESTS_ON = ("wetting", "throw")
-WIDTHS = (0.05, 0.075, 0.15, 0.085, 0.155, 0.041, 0.041, 0.041, 0.065, 0.14, 0.091, 0.066)
+WIDTHS = (0.05, 0.068, 0.138, 0.082, 0.18, 0.041, 0.041, 0.041, 0.068, 0.135, 0.078, 0.078)
 """Shares of the width, own choice."""
-MOST_STONES = 8
-MOST_ASSUMED = (12, 8, 5)
-"""Lines of what was assumed, fewer where they would push the box to a page of its own; own choice."""
+FEWER = ((12, 8), (8, 8), (8, 5), (5, 5), (3, 5))
+"""Lines of what was assumed and stones named for each head, the nearest first: fewer of both where they would push the
+page over its end; own choice."""
 SIZES = (8.0, 7.5, 7.0, 6.5)
 SAYS_NOT = (
     "This page says whether a stone lies inside or outside the ground a head is taken to wet: no depth of water, no "
@@ -76,10 +76,12 @@ def zone_pages(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes:
     loose = [row for row in heads.rows if row["zone_id"] is None]
     groups = [(f"Zone {zone}", zone, [row for row in heads.rows if row["zone_id"] == zone]) for zone in named]
     groups += [("Heads without a zone", "", loose)] if loose or not named else []
+    warning = currency.mark(site, RESTS_ON)
+    room = sheet.room(paper, wide=True, warning=warning)
     parts = [
         Part(
-            _head(site, title, rows, heads, made_on),
-            _story(site, heads, rows, zones.get(zone, {"zone_id": zone}), sheet.room(paper, wide=True)),
+            replace(_head(site, title, rows, heads, made_on), warning=warning),
+            _story(site, heads, rows, zones.get(zone, {"zone_id": zone}), room),
         )
         for title, zone, rows in groups
     ]
@@ -177,13 +179,20 @@ def _tag(head: Mapping[str, Any], form: str) -> str:
 def _story(
     site: Site, heads: _Heads, rows: Sequence[Mapping[str, Any]], zone: Mapping[str, Any], room: tuple[float, float]
 ) -> list[Flowable]:
-    """Return the page of a zone in the largest letters that keep it on one page; a big zone goes on to the next."""
-    story: list[Flowable] = []
-    for size, most in product(SIZES, MOST_ASSUMED):
-        story = [*_runs(site, zone, room[0]), *_table(heads, rows, room[0], size), _below(site, room[0], most)]
-        if sum(one.wrap(*room)[1] for one in story) <= room[1]:
-            break
-    return story
+    """Return the page of a zone in the largest letters that keep it on one page.
+
+    A zone too big for that is written in the largest letters and goes on to the next page.
+    """
+
+    def written(size: float, most: int, stones: int) -> list[Flowable]:
+        return [*_runs(site, zone, room[0]), *_table(heads, rows, room[0], size, stones), _below(site, room[0], most)]
+
+    for size in SIZES:
+        for most, stones in FEWER:
+            story = written(size, most, stones)
+            if sum(one.wrap(*room)[1] for one in story) <= room[1]:
+                return story
+    return written(SIZES[0], *FEWER[0])
 
 
 def _runs(site: Site, zone: Mapping[str, Any], width: float) -> list[Flowable]:
@@ -203,30 +212,37 @@ def _runs(site: Site, zone: Mapping[str, Any], width: float) -> list[Flowable]:
     return [both, Spacer(0, 5)]
 
 
-def _table(heads: _Heads, rows: Sequence[Mapping[str, Any]], width: float, size: float) -> list[Flowable]:
+def _table(heads: _Heads, rows: Sequence[Mapping[str, Any]], width: float, size: float, most: int) -> list[Flowable]:
     if not rows:
         return []
     names = ("look (whole site)", "head", "where", "fault", "pattern now", f"inside {heads.near}", "inside to half",
              "inside to edge", "nearest stone", "stones inside", "do this", "done")  # fmt: skip
     widths = [share * width for share in WIDTHS]
-    cells = [_cells(heads, row, widths, sheet.sized(size)) for row in rows]
-    return [sheet.grid(names, cells, widths, tight=True), Spacer(0, 5)]
+    cells = [_cells(heads, row, widths, sheet.sized(size), most) for row in rows]
+    cut = any(len(heads.wetted(row["head_id"])) > most for row in rows)
+    rest = [para("Stones inside: the nearest ones; all of them stand in stones_by_head.csv.", SMALL)] if cut else []
+    return [sheet.grid(names, cells, widths, tight=True), *rest, Spacer(0, 5)]
 
 
-def _cells(heads: _Heads, head: Mapping[str, Any], widths: Sequence[float], style: ParagraphStyle) -> list[Any]:
+def _cells(
+    heads: _Heads, head: Mapping[str, Any], widths: Sequence[float], style: ParagraphStyle, most: int
+) -> list[Any]:
     count = head["count"]
     title, size = sheet.fitted(head["head_id"], 10, widths[1] - 8, bold=True, least=6)
     tag = [para(_tag(head, "tag {}"), style)] if _tag(head, "{}") else []
-    again = [para("run again:", SMALL), CheckBox("dry", side=3.2 * mm, size=7), CheckBox("wet", side=3.2 * mm, size=7)]
+    half = (widths[11] - 6) / 2
+    ticks = Table([[CheckBox(word, side=2.8 * mm, size=6.5) for word in ("dry", "wet")]], colWidths=[half, half])
+    ticks.setStyle(sheet.BARE)
+    again = [para("run again:", SMALL), ticks]
     return [
         para(words.number(count.get("rank")) or "—", BOLD),
         [para(title, sheet.sized(size, bold=True)), *tag],
         para(heads.where(head), style),
         [para(text, style) for text in _fault(head)],
-        [para(text, style) for text in _pattern(head)],
+        para("; ".join(filter(None, _pattern(head))), style, most=600),
         *(para(_count(count.get(name)), BODY) for name in ("near_n", "half_n", "edge_n")),
         _nearest(heads, head, widths[8] - 8, style),
-        para(_wetted(heads.wetted(head["head_id"])), style, most=600),
+        para(_wetted(heads.wetted(head["head_id"]), most), style, most=600),
         "",
         again,
     ]
@@ -242,12 +258,10 @@ def _count(value: int | None) -> str:
     return "?" if value is None else str(value)
 
 
-def _wetted(stones: Sequence[str]) -> str:
+def _wetted(stones: Sequence[str], most: int) -> str:
     if not stones:
         return "none found"
-    if len(stones) <= MOST_STONES:
-        return ", ".join(stones)
-    return words.listed(stones, MOST_STONES, "more; all in stones_by_head.csv")
+    return ", ".join(stones) if len(stones) <= most else words.listed(stones, most, "more")
 
 
 def _fault(head: Mapping[str, Any]) -> list[str]:
@@ -284,7 +298,7 @@ def _pattern(head: Mapping[str, Any]) -> list[str]:
 
 def _below(site: Site, width: float, most: int) -> Flowable:
     """Return what the page does not say and what was assumed, beside each other."""
-    left, right = width * 0.36 - 3, width * 0.64 - 3
+    left, right = width * 0.45 - 3, width * 0.55 - 3
     assumed = [
         *words.assumed(site, RESTS_ON),
         *(f"Setting changed: {s}" for s in words.changed_settings(site, RESTS_ON)),

@@ -10,6 +10,7 @@ import contextlib
 import errno
 import logging
 import os
+import secrets
 import shutil
 import sqlite3
 import tempfile
@@ -24,7 +25,7 @@ import pyogrio
 from gravegis.errors import GravegisError, StoreError
 from gravegis.layers import schema
 from gravegis.site import Site
-from gravegis.store import grids, tables, versions
+from gravegis.store import grids, journal, migrate, photos, tables, versions
 from gravegis.store.commit import commit
 from gravegis.store.names import BESIDE, GPKG
 
@@ -63,10 +64,11 @@ def create(folder: Path, info: SiteInfo) -> Site:
 
 
 def load(folder: Path) -> Site:
-    """Read a site; a result whose grid file is gone or damaged is dropped, with a warning to the log.
+    """Read a site with the edits since its last save; a result whose grid is gone or damaged is dropped and logged.
 
-    A save by another process in the meantime is noticed and the new site read, so that layers of two saves never
-    mix. Raises StoreError when there is no site, it is damaged, or it was made by a newer gravegis.
+    A site of an older schema is brought forward; its results are dropped and listed in the log. A save by another
+    process in the meantime is noticed and the new site read, so that layers of two saves never mix. Raises
+    StoreError when there is no site, it is damaged (the journal of edits too), or it was made by a newer gravegis.
     """
     path = folder / GPKG
     for _ in range(_READS):
@@ -75,6 +77,7 @@ def load(folder: Path) -> Site:
             raise versions.no_site(folder)
         try:
             site, lost = _read_site(path, folder)
+            site = journal.replayed(site, folder)
         except (GravegisError, OSError, RuntimeError, ValueError):
             if _identity(path) == before:
                 raise
@@ -87,40 +90,63 @@ def load(folder: Path) -> Site:
 
 
 def save(site: Site, folder: Path, *, saved_at: dt.datetime | None = None) -> None:
-    """Write the whole site; the state before becomes a version.
+    """Write the whole site, the edits since the last save among it; the state before becomes a version.
 
     `saved_at` is the time the save is known by; default: now. Hold `locked(folder)` from load to save where
     others may write. Raises StoreError (nothing changed) when the disk or another program is in the way.
     """
     path = folder / GPKG
+    before = journal.read(folder)
+    this = tables.SaveId(secrets.token_hex(8), before.save.this)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         named = grids.write(site, folder)
         with _beside(folder) as beside:
-            _write_all(site, named, beside)
+            _write_all(site, this, named, beside)
             commit(beside, path, saved_at)
     except (OSError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
         raise _cannot_write(error, path) from error
+    journal.empty(folder, before)
     grids.sweep(folder, named)
+    photos.sweep(folder, site)
 
 
 def restore(folder: Path, wanted: str) -> str:
     """Make an earlier version the present site, the present one a version; return the name of the one restored.
 
-    Raises StoreError (nothing changed) when there is no such version, it is damaged, or the disk is in the way.
+    Edits since the last save become a version of their own first. Raises StoreError (nothing lost) when there is no
+    such version, it is damaged, or the disk is in the way.
     """
     file = versions.find(folder, wanted)
     site, lost = _read_site(file, folder)
-    _without_lost(site, lost, folder)
+    site = _without_lost(site, lost, folder)
     path = folder / GPKG
     try:
         with _beside(folder) as beside:
+            # before the edits become a version: the one wanted may be the oldest, and go
             shutil.copyfile(file, beside)
+            _settle(folder)
             commit(beside, path)
     except OSError as error:
         raise _cannot_write(error, path) from error
     grids.sweep(folder, _read(path, "grids"))
+    photos.sweep(folder, site)
     return file.stem
+
+
+def _settle(folder: Path) -> None:
+    """Save the edits since the last save, so that the journal is empty; what cannot be read of them is put aside."""
+    try:
+        found = journal.read(folder)
+        present = load(folder) if found.is_ours and found.entries else None
+    except StoreError as error:
+        _log.warning("%s", error)
+        journal.put_aside(folder)
+        return
+    if present is None:
+        journal.empty(folder, found)
+    else:
+        save(present, folder)
 
 
 @contextlib.contextmanager
@@ -153,14 +179,34 @@ def _read_site(path: Path, folder: Path) -> tuple[Site, set[str]]:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
     except pyogrio.errors.DataSourceError as error:
         raise _damaged(path, str(error)) from None
-    meta = {name: _read(path, name) for name in names if name in tables.NAMES}
-    info, settings, log = tables.unpack(meta, path)
+    meta = {name: _read(path, name) for name in names if name == "site"}
+    version = tables.version_of(meta, path)
+    if version < schema.SCHEMA_VERSION:
+        return _brought_forward(path, names, version, counted), set()
+    meta |= {name: _read(path, name) for name in names if name in tables.NAMES}
+    info, settings, log = tables.unpack(meta)
     layers = {name: _read(path, name, info.crs) for name in names if schema.is_known(name)}
-    for name, frame in {**meta, **layers}.items():
-        if len(frame) != counted.get(name, len(frame)):
-            raise _damaged(path, f"{name} has {len(frame)} rows, {counted[name]} were written")
+    _refuse_lost_rows({**meta, **layers}, counted, path)
     found, lost = grids.read(folder, meta.get("grids"))
     return replace(Site(info, settings=settings, log=log).with_layers(layers), grids=found), lost
+
+
+def _brought_forward(path: Path, names: list[str], version: int, counted: Mapping[str, int]) -> Site:
+    """Return the inputs of a site of an older schema; its results are dropped and listed in the log."""
+    frames = {name: _read(path, name) for name in names if migrate.is_carried(name)}
+    _refuse_lost_rows(frames, counted, path)
+    made = migrate.forward(frames, version, path)
+    info, settings, _ = tables.unpack({name: made[name] for name in ("site", "settings") if name in made})
+    layers = {name: _on_grid(frame, info.crs) for name, frame in made.items() if schema.is_known(name)}
+    results = list(_read(path, "results_log")["analysis"]) if "results_log" in names else []
+    _log.warning("%s: %s", path, migrate.dropped_words(version, results))
+    return Site(info, settings=settings).with_layers(layers)
+
+
+def _refuse_lost_rows(frames: Mapping[str, Frame], counted: Mapping[str, int], path: Path) -> None:
+    for name, frame in frames.items():
+        if len(frame) != counted.get(name, len(frame)):
+            raise _damaged(path, f"{name} has {len(frame)} rows, {counted[name]} were written")
 
 
 def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
@@ -170,8 +216,8 @@ def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
     return site
 
 
-def _write_all(site: Site, named: Frame, path: Path) -> None:
-    frames = {**tables.pack(site), "grids": named, **{name: _storable(site[name]) for name in site}}
+def _write_all(site: Site, this: tables.SaveId, named: Frame, path: Path) -> None:
+    frames = {**tables.pack(site, this), "grids": named, **{name: _storable(site[name]) for name in site}}
     for name, frame in frames.items():
         _write(frame, name, path)
     _refuse_unless_whole(frames, path)
@@ -222,8 +268,13 @@ def _read(path: Path, name: str, crs: str | None = None) -> Frame:
     frame: Frame = pyogrio.read_dataframe(path, layer=name)
     if isinstance(frame, gpd.GeoDataFrame):
         placed = frame if frame.geometry.name == "geometry" else frame.rename_geometry("geometry")
-        return placed.set_crs(crs, allow_override=True) if crs else placed
+        return _on_grid(placed, crs)
     return frame
+
+
+def _on_grid(frame: Frame, crs: str | None) -> Frame:
+    """Return a layer with the reference system of the site: the file may spell it another way."""
+    return frame.set_crs(crs, allow_override=True) if crs and isinstance(frame, gpd.GeoDataFrame) else frame
 
 
 def _quick_check(path: Path) -> dict[str, int]:

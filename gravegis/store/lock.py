@@ -9,6 +9,7 @@ import json
 import logging
 import os
 import platform
+import secrets
 import sys
 import time
 from dataclasses import asdict, dataclass
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["locked"]
 
 _log = logging.getLogger(__name__)
-# A lock is created and filled in two steps: one that is empty for this long was left so.
+# On a disk without links a lock is created and filled in two steps: one that is empty for this long was left so.
 _TRIES, _PAUSE_S = 20, 0.05
 
 
@@ -117,6 +118,25 @@ def _take(path: Path, ours: bytes) -> None:
 
 
 def _create(path: Path, ours: bytes) -> None:
+    """Make the lock with all that stands in it at once; raises FileExistsError where there is one.
+
+    A writer killed on the way leaves no lock at all, or one that names it.
+    """
+    beside = path.with_name(f".{path.name}-{os.getpid()}-{secrets.token_hex(4)}")
+    try:
+        beside.write_bytes(ours)
+        try:
+            os.link(beside, path)
+        except FileExistsError:
+            raise
+        except (OSError, NotImplementedError):
+            # a disk without links, or somebody tidied the file away: in two steps, the best such a disk allows
+            _create_in_two(path, ours)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _create_in_two(path: Path, ours: bytes) -> None:
     descriptor = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
     try:
         with os.fdopen(descriptor, "wb") as opened:

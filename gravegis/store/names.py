@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["BESIDE", "GPKG", "GRIDS", "LEFTOVERS", "LOCK", "PART", "VERSIONS"]
+__all__ = ["BESIDE", "GPKG", "GRIDS", "JOURNAL", "LEFTOVERS", "LOCK", "PART", "PHOTOS", "VERSIONS"]
 
 GPKG = "site.gpkg"
 LOCK = "site.lock"
 GRIDS = "grids"
+PHOTOS = "photos"
+JOURNAL = "journal.jsonl"
 VERSIONS = "versions"
 BESIDE = ".site-"
 PART = ".part"
 # What a writer that was killed leaves behind; nobody reads these.
-LEFTOVERS = (f"{BESIDE}*.gpkg*", f"{GRIDS}/*{PART}.tif", f"{VERSIONS}/*{PART}", f".{LOCK}-*")
+LEFTOVERS = (f"{BESIDE}*.gpkg*", f"{GRIDS}/*{PART}.tif", f"{VERSIONS}/*{PART}", f"{PHOTOS}/*{PART}", f".{LOCK}-*")

@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-__all__ = ["KEPT", "Version", "describe", "find", "grids_named", "keep", "listing", "no_site", "prune"]
+__all__ = [
+    "KEPT", "Version", "describe", "find", "grids_named", "keep", "listing", "no_site", "photos_named",
+    "prune",
+]  # fmt: skip
 
 _log = logging.getLogger(__name__)
 KEPT = 5  # common practice, no source; named in DEVELOPERS.md
@@ -98,6 +101,20 @@ def grids_named(folder: Path) -> set[str] | None:
         except sqlite3.Error as error:
             _log.warning("%s cannot be read (%s); grids are left alone", file, error)
             return None
+    return named
+
+
+def photos_named(folder: Path) -> set[str] | None:
+    """Return the pictures that kept versions name; None where one of them cannot tell."""
+    named: set[str] = set()
+    for file in _files(folder):
+        try:
+            columns = {str(row[0]) for row in _ask(file, "SELECT name FROM pragma_table_info('photos')")}
+            rows = _ask(file, 'SELECT "file" FROM "photos"') if "file" in columns else []
+        except sqlite3.Error as error:
+            _log.warning("%s cannot be read (%s); pictures are left alone", file, error)
+            return None
+        named.update(str(row[0]) for row in rows if row[0] is not None)
     return named
 
 

@@ -38,9 +38,28 @@ SIZES_M: dict[str, tuple[tuple[float, float], tuple[float, float], tuple[float, 
     "ledger": ((0.75, 0.85), (1.80, 1.95), (0.15, 0.30)),
     "obelisk": ((0.50, 0.70), (0.50, 0.70), (1.80, 2.40)),
 }
-YEARS: dict[str, tuple[int, int]] = {"A": (1930, 1992), "B": (1951, 2015), "C": (1880, 1946)}
-EMPTY_PLOTS: dict[str, int] = {"A": 4, "B": 10, "C": 6}
-SURVEY_DAYS: dict[str, str] = {"A": "2026-09-14", "B": "2026-09-15", "C": "2026-09-17"}
+# share of the stones, first and last year: each section holds old stones and young ones, so that age, material and
+# water can be told apart
+YEARS: dict[str, tuple[tuple[float, int, int], ...]] = {
+    "A": ((0.70, 1930, 1992), (0.30, 1884, 1929)),
+    "B": ((0.80, 1951, 2016), (0.20, 1888, 1945)),
+    "C": ((0.78, 1878, 1946), (0.22, 1956, 2019)),
+    "D": ((1.00, 1968, 2023),),
+    "E": ((0.85, 1936, 2008), (0.15, 1890, 1935)),
+}
+FLUSH_SECTION = "D"
+PHONE_SECTION = "E"
+PHONE_ERROR_M = 3.0
+EMPTY_PLOTS: dict[str, int] = {"A": 15, "B": 25, "C": 28, "D": 20, "E": 12}
+SURVEY_DAYS: dict[str, str] = {
+    "A": "2026-09-14", "B": "2026-09-15", "C": "2026-09-17", "D": "2026-09-18", "E": "2026-09-21",
+}  # fmt: skip
+UNCHECKED_SHARE = 0.15
+MOVES_N = 36
+BARRED_N = 3
+MILITARY_ROW = "A5"
+MILITARY_N = 6
+MILITARY = "official military marker"
 INITIALS = "ABCDEFGHJKLMNPRSTW"
 
 
@@ -59,11 +78,11 @@ class Plot:
 class Stone:
     """One stone: its footprint in plan metres, what is true of it, and the columns a survey filled in."""
 
-    ground: shapely.Polygon
+    ground: shapely.Polygon  # where it truly stands
     true_year: int  # known here even where the survey could not read it
     columns: dict[str, Any] = field(default_factory=dict)
-    other_cause: str = ""  # what set the score if not age, material and water
-    water_share: float = 0.0  # how much of the score is due to water
+    surveyed: shapely.Geometry | None = None  # what the survey drew; None where it drew the truth
+    other_cause: str = ""  # railing or washed: what set the score besides the causes all stones share
 
 
 def _starts(rng: np.random.Generator, block: tuple[float, float, int]) -> list[float]:
@@ -137,11 +156,17 @@ def _centre(rng: np.random.Generator, plot: Plot, thickness_m: float) -> tuple[f
     return float(east_m), float(north_m)
 
 
+def _year(rng: np.random.Generator, section: str) -> int:
+    spans = YEARS[section]
+    chosen = pick(rng, {str(place): share for place, (share, *_) in enumerate(spans)})
+    _, first, last = spans[int(chosen)]
+    return first + int(rng.integers(0, last - first + 1))
+
+
 def _stand(rng: np.random.Generator, plot: Plot) -> Stone:
     """Put one stone on a plot."""
-    first, last = YEARS[plot.row.section]
-    year = first + int(rng.integers(0, last - first + 1))
-    form = pick(rng, _of_year(FORMS, year))
+    year = _year(rng, plot.row.section)
+    form = "flush marker" if plot.row.section == FLUSH_SECTION else pick(rng, _of_year(FORMS, year))
     material = pick(rng, _of_year(MATERIALS, year))
     width_m, thickness_m, height_m = (_between(rng, bounds) for bounds in SIZES_M[form])
     if form == "obelisk":
@@ -176,9 +201,9 @@ def _name(rng: np.random.Generator, stones: list[Stone]) -> None:
         year = None if undated < 0.06 else stone.true_year
         key = f"{letters[0]}.{letters[1]}." + (f" {year}" if year else "")
         more = {
-            "stone_id": f"S{number:03d}",
+            "stone_id": f"S{number:04d}",
             "place_in_row": places[row],
-            "tag": f"{number:04d}" if untagged < 0.4 else None,
+            "tag": f"{number:05d}" if untagged < 0.4 else None,
             "find_me": None if unread < 0.07 else key,
             "year": year,
             "lean_deg": round(1 + 7 * float(lean) ** 3) if upright < 0.2 else None,
@@ -189,27 +214,46 @@ def _name(rng: np.random.Generator, stones: list[Stone]) -> None:
         }
         if stone.columns["form"] in ("ledger", "flush marker"):
             more["lean_deg"] = None
+        if stone.columns["section"] == PHONE_SECTION:
+            more.update(position_error_m=PHONE_ERROR_M, position_basis="phone")
         if unmeasured < 0.05:
             stone.columns["height_m"] = None
         stone.columns.update(more)
 
 
 def _check_stability(rng: np.random.Generator, stones: list[Stone]) -> None:
-    """Record the stability checks: a tenth unchecked, some that move, one nobody should go near."""
+    """Record the stability checks: three in twenty unchecked, some that move, a few nobody should go near."""
     order = [int(place) for place in rng.permutation(len(stones))]
     upright = [place for place in order if stones[place].columns["form"] in ("headstone", "tablet", "obelisk")]
     state = dict.fromkeys(order, "firm")
-    state.update(dict.fromkeys(upright[1:13], "moves"))
-    state[next(place for place in upright if stones[place].columns["section"] == "C")] = "do not approach"
-    open_places = [place for place in order if state[place] == "firm"][: round(0.1 * len(stones))]
-    state.update(dict.fromkeys(open_places, "unchecked"))
+    state.update(dict.fromkeys(upright[:MOVES_N], "moves"))
+    old = [place for place in upright[MOVES_N:] if stones[place].columns["section"] == "C"]
+    state.update(dict.fromkeys(old[:BARRED_N], "do not approach"))
+    firm = [place for place in order if state[place] == "firm"]
+    state.update(dict.fromkeys(firm[: round(UNCHECKED_SHARE * len(stones))], "unchecked"))
     people = ("conservator", "trained tester")
     for place, stone in enumerate(stones):
         checked = state[place] != "unchecked"
-        firm = state[place] == "firm"
+        firm_there = state[place] == "firm"
         stone.columns["stability"] = state[place]
         stone.columns["stability_on"] = f"2026-10-{5 + int(rng.integers(0, 4)):02d}" if checked else None
-        stone.columns["stability_by"] = people[int(rng.integers(0, 2)) if firm else 0] if checked else None
+        stone.columns["stability_by"] = people[int(rng.integers(0, 2)) if firm_there else 0] if checked else None
+
+
+def _mark_military(stones: list[Stone]) -> None:
+    """Mark six neighbours as official markers of the military: nobody has asked their authority yet."""
+    row = [stone for stone in stones if stone.columns["row"] == MILITARY_ROW]
+    for stone in [one for one in row if one.columns["form"] in ("headstone", "tablet")][10 : 10 + MILITARY_N]:
+        stone.columns["significance"] = MILITARY
+
+
+def _by_phone(rng: np.random.Generator, stones: list[Stone]) -> None:
+    """Put the stones of one section where a phone said they stand: a point, off by 3 m on each axis."""
+    for stone in stones:
+        if stone.columns["section"] == PHONE_SECTION:
+            off = PHONE_ERROR_M * rng.standard_normal(2)
+            middle = stone.ground.centroid
+            stone.surveyed = shapely.Point(middle.x + off[0], middle.y + off[1])
 
 
 def make_stones(plots: list[Plot]) -> list[Stone]:
@@ -222,4 +266,6 @@ def make_stones(plots: list[Plot]) -> list[Stone]:
     stones = [_stand(rng, plot) for plot in plots if plot.plot_id not in empty]
     _name(np.random.default_rng([SEED, 3]), stones)
     _check_stability(np.random.default_rng([SEED, 4]), stones)
+    _mark_military(stones)
+    _by_phone(np.random.default_rng([SEED, 8]), stones)
     return stones

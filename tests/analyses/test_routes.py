@@ -101,10 +101,12 @@ def test_without_a_trained_crew_cleaning_is_refused_by_name_and_looking_is_not()
 
 
 def test_walked_lines_start_and_end_at_the_base_and_join_up(sample_run: Site) -> None:
-    legs, bases = sample_run["legs"], sample_run["bases"]
-    for _, way in legs.groupby("crew_id"):
+    legs, bases = sample_run["legs"], sample_run["bases"].set_index("base_id")
+    starts = sample_run["crews"].set_index("crew_id")["base_id"]
+    assert starts.nunique() == 2
+    for crew, way in legs.groupby("crew_id"):
         ends = [(line.coords[0], line.coords[-1]) for line in way.geometry]
-        base = bases.geometry.iloc[0].coords[0]
+        base = bases.geometry[starts[crew]].coords[0]
         assert ends[0][0] == pytest.approx(base)
         assert ends[-1][1] == pytest.approx(base)
         for (_, end), (start, _) in pairwise(ends):

@@ -51,8 +51,8 @@ def heads_of(*rows: dict[str, Any], **layers: Any) -> Site:
 
 def test_sample_site_heads_have_the_pattern_of_their_row(sample: Site) -> None:
     made, rows = ground(work(sample)), sample["heads"].set_index("head_id")
-    assert made.loc["H11", "pattern"] == "surveyed outline"
-    for head_id, row in rows.drop("H11").iterrows():
+    assert made.loc["H14", "pattern"] == "surveyed outline"
+    for head_id, row in rows.drop("H14").iterrows():
         is_full = pd.isna(row["arc_sweep_deg"]) or row["arc_sweep_deg"] == 360
         expected = row["kind"] if str(row["kind"]).startswith("strip") else "full circle" if is_full else "part circle"
         assert made.loc[head_id, "pattern"] == expected
@@ -62,7 +62,7 @@ def test_sample_site_heads_have_the_pattern_of_their_row(sample: Site) -> None:
 
 def test_sample_site_areas_are_those_of_circle_sector_and_rectangle(sample: Site) -> None:
     made, rows = ground(work(sample, segments_n=4096)), sample["heads"].set_index("head_id")
-    for head_id, row in made.drop("H11").iterrows():
+    for head_id, row in made.drop("H14").iterrows():
         if str(row["pattern"]).startswith("strip"):
             expected = rows.loc[head_id, "strip_length_m"] * rows.loc[head_id, "strip_width_m"]
         else:
@@ -73,11 +73,11 @@ def test_sample_site_areas_are_those_of_circle_sector_and_rectangle(sample: Site
 
 def test_surveyed_outline_wins_and_is_given_as_it_was_drawn(sample: Site) -> None:
     made = ground(work(sample))
-    assert made.loc["H11", "basis"] == "surveyed outline"
-    assert made.loc["H11", "geometry"].equals(sample["throws"].geometry.iloc[0])
+    assert made.loc["H14", "basis"] == "surveyed outline"
+    assert made.loc["H14", "geometry"].equals(sample["throws"].geometry.iloc[0])
     without = ground(work(sample.without(("throws",))))
-    assert without.loc["H11", "pattern"] == "full circle"
-    assert without.loc["H11", "basis"] == "measured"
+    assert without.loc["H14", "pattern"] == "full circle"
+    assert without.loc["H14", "basis"] == "measured"
 
 
 def test_two_outlines_of_one_head_are_joined_and_one_of_nobody_is_left_alone() -> None:
@@ -90,25 +90,25 @@ def test_two_outlines_of_one_head_are_joined_and_one_of_nobody_is_left_alone() -
 def test_sample_site_names_faulty_heads_and_what_was_assumed(sample: Site) -> None:
     result = work(sample)
     made = ground(result)
-    assert made["mend_first"].dropna().to_dict() == {"H06": "tilted", "H16": "misting"}
+    assert made["mend_first"].dropna().to_dict() == {"H06": "tilted", "H36": "misting"}
     mend = next(note for note in result.notes if note.startswith("Mend first"))
     assert "H06 (tilted)" in mend
-    assert "H16 (misting)" in mend
+    assert "H36 (misting)" in mend
     said = {one.what: one.rows_n for one in result.assumed}
-    assert said["heads.throw_m"] == 2  # H03 and H22
+    assert said["heads.throw_m"] == 2  # H03 and H88
     assert said["heads.arc_sweep_deg"] == 1  # H05
     assert not any("safe" in note.lower() for note in result.notes)
 
 
 def test_throw_by_kind_is_the_middle_of_its_range_with_both_ends_beside_it(sample: Site) -> None:
     made = ground(work(sample))
-    for head_id, kind in (("H03", "rotor"), ("H22", "rotary nozzle")):
+    for head_id, kind in (("H03", "rotor"), ("H88", "rotary nozzle")):
         known = head_kinds()[kind]
         row = made.loc[head_id]
         assert row["throw_m"] == (known.throw_low_m + known.throw_high_m) / 2
         assert (row["throw_low_m"], row["throw_high_m"]) == (known.throw_low_m, known.throw_high_m)
         assert row["basis"] == "by kind"
-    assert (made.loc["H01", ["throw_low_m", "throw_high_m"]] == 10.5).all()
+    assert (made.loc["H01", ["throw_low_m", "throw_high_m"]] == 12.0).all()
 
 
 def test_positions_and_one_radius_are_enough() -> None:

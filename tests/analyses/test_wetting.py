@@ -138,7 +138,7 @@ def _wet_ground(head: Any) -> shapely.Geometry:
 
 
 def _oracle(site: Site) -> set[tuple[str, str]]:
-    """Pairs of stone and head by polygons; the surveyed outline of H11 wins over its figures."""
+    """Pairs of stone and head by polygons; the surveyed outline of H14 wins over its figures."""
     from gravegis.science.irrigation.kinds import head_kinds
 
     pairs, stones = set(), site["stones"]
@@ -164,7 +164,7 @@ def test_sample_site_links_are_those_of_polygons_with_4096_pieces(sample: Site) 
     assert flags.notna().all()
 
 
-@pytest.mark.parametrize("head_id", ["H02", "H12", "H18", "H26"])
+@pytest.mark.parametrize("head_id", ["H02", "H12", "H48", "H88"])
 def test_turning_one_head_by_90_degrees_changes_the_flags_that_polygons_say(sample: Site, head_id: str) -> None:
     heads = sample["heads"]
     one = heads["head_id"] == head_id
@@ -208,8 +208,8 @@ def test_sample_site_words_lead_with_heads_and_never_with_the_share_of_wet_stone
     assert any(note.startswith(f"Stand at {first}, look at ") for note in result.notes)
     place = next(i for i, note in enumerate(result.notes) if "stones are reached" in note)
     assert place > 5
-    assert "says little" in result.notes[place]  # 265 of 400 is more than 60 percent
-    assert any("Mend first" in note and "H06 (tilted)" in note and "H16 (misting)" in note for note in result.notes)
+    assert "says little" in result.notes[place]  # more than 60 percent of the stones
+    assert any("Mend first" in note and "H06 (tilted)" in note and "H36 (misting)" in note for note in result.notes)
     assert not any("safe" in note.lower() for note in result.notes)
     assert "Not looked at: wind" in result.notes[-1]
 
@@ -218,11 +218,11 @@ def test_sample_site_counts_of_a_head_by_distance_band(sample: Site) -> None:
     result = work(sample)
     stones, heads = sample["stones"].set_index("stone_id"), sample["heads"].set_index("head_id")
     pairs = _oracle(sample)
-    for head in ("H04", "H15", "H22"):
+    for head in ("H04", "H15", "H88"):
         mine = stones.loc[[stone for stone, other in sorted(pairs) if other == head]]
         gap = mine.geometry.distance(heads.geometry[head])
         row = table(result, "head_stones").loc[head]
-        half = {"H04": 10.5, "H15": 10.0, "H22": throw_of_kind("rotary nozzle")}[head] / 2
+        half = {"H04": 12.0, "H15": 12.0, "H88": throw_of_kind("rotary nozzle")}[head] / 2
         expected = [(gap <= 2).sum(), ((gap > 2) & (gap <= half)).sum(), (gap > max(2, half)).sum()]
         assert list(row[["near_n", "half_n", "edge_n"]]) == expected
         every = stones.geometry.distance(heads.geometry[head])
@@ -237,14 +237,17 @@ def throw_of_kind(kind: str) -> float:
 
 
 def test_sample_site_hours_are_the_union_of_zones_by_hand(sample: Site) -> None:
-    # 1 October 2026 (a Thursday) to 30 April 2027: 212 days, 91 of them Monday, Wednesday or Friday
+    # 1 October 2026 to 30 April 2027: 212 days, 106 of them every second one; Z1 and Z2 run 45 min each day, Z2 also
+    # 10 min every second day
     hours = table(work(sample))["season_h"]
     links = table(work(sample), "wetting_links").reset_index()
     zones = links.groupby("stone_id")["zone_id"].agg(frozenset)
     only_first = zones.index[zones == frozenset({"Z1"})]
-    only_third = zones.index[zones == frozenset({"Z3"})]
-    assert (hours[only_first] == 91 * 2 * 20 / 60).all()
-    assert hours[only_third].to_numpy() == pytest.approx(91 * 35 / 60)  # Tuesday, Thursday, Saturday: 91 days too
+    only_second = zones.index[zones == frozenset({"Z2"})]
+    assert len(only_first) >= 10
+    assert len(only_second) >= 10
+    assert hours[only_first].to_numpy() == pytest.approx(212 * 45 / 60)
+    assert hours[only_second].to_numpy() == pytest.approx(212 * 45 / 60 + 106 * 10 / 60)
     assert (hours[table(work(sample))["reached"].eq(other=False)] == 0.0).all()
 
 

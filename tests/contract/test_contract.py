@@ -1,4 +1,4 @@
-"""Every registered analysis keeps the contract on the sample site."""
+"""Every registered analysis keeps the contract on a cut of the sample site."""
 
 from __future__ import annotations
 
@@ -17,5 +17,5 @@ if TYPE_CHECKING:
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 @pytest.mark.parametrize("name", registry.names())
-def test_analysis_keeps_the_contract(name: str, check: Callable[..., None], sample_run: Site) -> None:
-    check(registry.load(name), sample_run)
+def test_analysis_keeps_the_contract(name: str, check: Callable[..., None], small_run: Site) -> None:
+    check(registry.load(name), small_run)

@@ -1,67 +1,177 @@
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from gravegis import pipeline
+import pandas as pd
+import pytest
+
+from gravegis import pipeline, registry, staleness
+from gravegis.contract import Job
 from gravegis.layers import canonical
 
 if TYPE_CHECKING:
-    import pandas as pd
-    import pytest
-
-    from gravegis.site import Site
+    from gravegis.site import Site, SiteInfo
 
 
-def dropped(site: Site) -> dict[str, str]:
-    return {one.name: one.reason for one in pipeline.fresh(site)[1]}
+def late(site: Site) -> dict[str, tuple[str, ...]]:
+    return {one.analysis: one.reasons for one in staleness.stale(site)}
 
 
-def test_results_stand_as_long_as_nothing_they_read_changes(sample_run: Site) -> None:
-    site, gone = pipeline.fresh(sample_run)
-    assert gone == ()
-    assert list(site) == list(sample_run)
+def farther(site: Site) -> Site:
+    """The site with throws a metre longer."""
+    heads = site["heads"]
+    return site.with_layers({"heads": heads.assign(throw_m=heads["throw_m"] + 1.0)})
 
 
-def test_a_column_nobody_reads_drops_nothing(sample_run: Site) -> None:
-    heads = sample_run["heads"].assign(nozzle_mark="12")
-    assert dropped(sample_run.with_layers({"heads": heads})) == {}
+def test_results_hold_as_long_as_nothing_they_read_changes(sample_run: Site) -> None:
+    assert late(sample_run) == {}
 
 
-def test_what_reads_a_changed_column_goes_and_what_was_worked_out_from_it(sample_run: Site) -> None:
-    heads = sample_run["heads"]
-    heads["throw_m"] = heads["throw_m"] + 1.0
-    gone = dropped(sample_run.with_layers({"heads": heads}))
-    assert gone["throw"] == "heads changed since"
-    assert {"throw", "wetting", "worklist", "routes"} <= set(gone)
-    assert not {"condition", "hotspots", "heatmap"} & set(gone)
+def test_a_column_nobody_reads_a_photo_or_other_order_of_rows_puts_nothing_out_of_date(sample_run: Site) -> None:
+    heads = sample_run["heads"].assign(nozzle_mark="12").iloc[::-1]
+    photos = pd.DataFrame({"photo_id": ["p1"], "stone_id": [sample_run["stones"]["stone_id"].iloc[0]]})
+    assert late(sample_run.with_layers({"heads": heads, "photos": photos})) == {}
 
 
-def test_a_layer_taken_out_drops_what_read_it(sample_run: Site) -> None:
-    site, gone = pipeline.fresh(sample_run.without(("findings",)))
-    assert {one.name for one in gone} >= {"condition", "clusters", "heatmap", "worklist", "routes"}
-    assert site.grids == {}
-    assert "stone_condition" not in site
-    assert "stone_wetting" in site
+def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_it(sample_run: Site) -> None:
+    found = late(farther(sample_run))
+    assert found["throw"] == ("heads: throw changed since",)
+    assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
+    assert {"throw", "wetting", "worklist", "routes"} == set(found)
 
 
-def test_a_result_of_an_analysis_that_is_not_installed_is_dropped(
+def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
+    site = sample_run.without(("findings",))
+    found = late(site)
+    assert found["condition"] == ("findings: gone since",)
+    assert set(found) == {"condition", "clusters", "heatmap", "worklist", "routes"}
+    assert "share_damaged" in site.grids
+    assert "stone_condition" in site
+
+
+def test_a_result_of_an_analysis_that_is_not_installed_is_kept_and_marked(
     sample_run: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from gravegis import registry
+    monkeypatch.setattr(registry, "BUILT_IN", tuple(name for name in registry.BUILT_IN if name != "worklist"))
+    found = late(sample_run)
+    assert found["worklist"] == (staleness.NOT_INSTALLED,)
+    assert found["routes"] == ("built on worklist, which is out of date",)
+    done = pipeline.run(sample_run).site
+    assert done["worklist"].equals(sample_run["worklist"])
+    assert late(done) == found
 
-    monkeypatch.setattr(registry, "BUILT_IN", tuple(name for name in registry.BUILT_IN if name != "routes"))
-    assert dropped(sample_run) == {"routes": "its analysis is not installed here"}
 
-
-def test_running_one_analysis_drops_older_results_that_no_longer_follow(sample_run: Site) -> None:
-    outcome = pipeline.run(sample_run, ["wetting"], typed={"wetting": {"near_m": "1"}})
-    assert outcome.dropped == ()
-    heads = sample_run["heads"].iloc[:5]
-    outcome = pipeline.run(sample_run.with_layers({"heads": heads}), ["wetting"])
+def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sample_run: Site) -> None:
+    outcome = pipeline.run(farther(sample_run), ["wetting"])
     assert outcome.ran == ("throw", "wetting")
-    # blocks of work count the minutes of the worklist
-    assert {one.name for one in outcome.dropped} == {"worklist", "routes", "clusters", "evidence"}
-    assert "stops" not in outcome.site
+    assert [(one.analysis, one.reasons) for one in outcome.stale] == [
+        ("worklist", ("Stones the spray reaches: worked out again since, with another result",)),
+        ("routes", ("built on Worklist, which is out of date",)),
+    ]
+    assert outcome.site["stops"].equals(sample_run["stops"])
+    assert outcome.dropped == ()
+
+
+def test_an_input_result_that_was_out_of_date_runs_again_and_that_is_told(sample_run: Site) -> None:
+    outcome = pipeline.run(farther(sample_run), ["wetting"])
+    assert [(one.analysis, one.reasons) for one in outcome.renewed] == [("throw", ("heads: throw changed since",))]
+
+
+def test_a_run_of_all_makes_everything_hold_again(sample_run: Site) -> None:
+    outcome = pipeline.run(farther(sample_run))
+    assert (outcome.stale, outcome.renewed) == ((), ())
+
+
+def test_a_result_that_can_no_longer_be_worked_out_goes_with_the_next_run_and_nothing_is_built_on_it(
+    sample_run: Site,
+) -> None:
+    bare = sample_run.without(("heads",))
+    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes"}
+    outcome = pipeline.run(bare)
+    assert [(one.name, one.reason) for one in outcome.dropped] == [("throw", "it needs heads")]
+    assert "throws_computed" not in outcome.site
+    assert outcome.stale == ()
+
+
+def test_a_setting_for_one_run_holds_until_the_site_has_another_saved(sample_run: Site) -> None:
+    once = pipeline.run(sample_run, ["wetting"], typed={"wetting": {"near_m": "1"}}).site
+    assert "wetting" not in late(once)
+    saved = once.with_settings("wetting", {"near_m": "3 m"})
+    assert late(saved)["wetting"] == ("setting near_m: made with 1, saved is 3",)
+    assert "wetting" not in late(once.with_settings("wetting", {"near_m": "1 m"}))
+
+
+def test_a_saved_setting_that_is_forgotten_puts_its_result_out_of_date(sample_run: Site) -> None:
+    made = pipeline.run(sample_run.with_settings("wetting", {"near_m": "3"}), ["wetting"]).site
+    assert "wetting" not in late(made)
+    assert late(made.with_settings("wetting", {}))["wetting"] == ("setting near_m: made with 3, usual is 2",)
+
+
+def test_a_fact_of_the_site_counts_where_it_is_read(sample_run: Site) -> None:
+    seeded = replace(sample_run, info=replace(sample_run.info, seed=0))
+    assert late(seeded) == {"routes": ("seed of everything random: 20261125 then, 0 now",)}
+    moved = late(replace(sample_run, info=replace(sample_run.info, time_zone="Australia/Sydney")))
+    assert moved["wetting"] == ("time zone of the site: Australia/Adelaide then, Australia/Sydney now",)
+    assert set(moved) == {"wetting", "worklist", "routes"}
+
+
+def test_a_table_of_coefficients_counts_where_it_is_looked_up(
+    sample_run: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other = {**staleness.table_hashes(), "head_kinds": "other"}
+    monkeypatch.setattr(staleness, "table_hashes", lambda: other)
+    found = late(sample_run)
+    assert found["throw"] == ("table of head kinds (head_kinds.csv): changed since",)
+    assert set(found) == {"throw", "wetting", "worklist", "routes"}
+
+
+class _Asked:
+    """The facts of a site, with a note of which were asked for."""
+
+    def __init__(self, info: SiteInfo) -> None:
+        self.asked: set[str] = set()
+        self._info = info
+
+    def __getattr__(self, name: str) -> Any:
+        self.asked.add(name)
+        return getattr(self._info, name)
+
+
+TABLES_ABOUT = {"part_rules": "parts", "done_kinds": "treatments"}
+
+
+def _forget_tables() -> None:
+    for name, module in list(sys.modules.items()):
+        if name.startswith("gravegis.science"):
+            for one in list(vars(module).values()):
+                if hasattr(one, "cache_clear"):
+                    one.cache_clear()
+
+
+@pytest.mark.parametrize("name", registry.BUILT_IN)
+def test_an_analysis_looks_into_no_table_and_no_fact_it_does_not_declare(
+    name: str, sample_run: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened, read = set[str](), Path.read_text
+
+    def spy(self: Path, *args: Any, **more: Any) -> str:
+        if self.suffix == ".csv" and self.parent.parent.name == "science":
+            opened.add(self.stem)
+        return read(self, *args, **more)
+
+    analysis = registry.load(name)
+    site, facts = replace(sample_run), _Asked(sample_run.info)
+    object.__setattr__(site, "info", facts)
+    monkeypatch.setattr(Path, "read_text", spy)
+    _forget_tables()
+    analysis.run(site, analysis.read({}, site.settings.get(name)), Job(seed=1))
+    # a table about a layer the sample ground does not have is declared and not opened there
+    about_absent = {table for table, layer in TABLES_ABOUT.items() if layer not in site}
+    assert opened == set(analysis.tables or ()) - about_absent
+    assert facts.asked == set(analysis.facts)
 
 
 def test_shuffled_rows_change_no_result(sample_site: Site, sample_run: Site) -> None:

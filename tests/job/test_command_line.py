@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
-from gravegis import cli, registry, store
+from gravegis import registry, store
 from gravegis.errors import GravegisError
 from gravegis.store.grids import content_hash
 
@@ -17,25 +18,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gravegis.site import Site
-
-
-class Run:
-    """What a command printed and its exit code."""
-
-    def __init__(self, code: int, out: str, err: str) -> None:
-        self.code, self.out, self.err = code, out, err
-
-
-@pytest.fixture
-def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
-    def call(*arguments: object) -> Run:
-        with pytest.raises(SystemExit) as left:
-            cli.main([str(one) for one in arguments])
-        caught = capsys.readouterr()
-        code = left.value.code
-        return Run(code if isinstance(code, int) else 0, caught.out, caught.err)
-
-    return call
 
 
 def results(site: Site) -> dict[str, dict[str, str]]:
@@ -182,17 +164,65 @@ def test_a_persons_own_files_in_out_stay(gravegis: Any, tmp_path: Path, sample_s
     assert (site / "out" / "photo.jpg").read_text() == "mine"
 
 
-def test_adding_a_layer_drops_what_no_longer_stands_and_warns_of_old_sheets(
+LATE_ROUTES = "OUT OF DATE: Day plan of the crews (routes): crews: 5 rows then, 1 now"
+
+
+def test_adding_a_layer_says_what_is_out_of_date_and_keeps_it_and_warns_of_old_sheets(
     gravegis: Any, tmp_path: Path, sample_run: Site
 ) -> None:
     site = tmp_path / "ground"
     store.save(sample_run, site)
     (tmp_path / "crews.csv").write_text("crew_id,shift_from,shift_to\nX,08:00,12:00\n")
     done = gravegis("add", site, "crews", tmp_path / "crews.csv")
-    assert "the results of routes no longer stand (crews changed since)" in done.out
-    assert "show the older results until you run again" in done.out
-    assert "stops" not in store.load(site)
-    assert "worklist" in store.load(site)
+    assert LATE_ROUTES in done.out
+    assert "were made before and carry no mark of this" in done.out
+    assert "stops" in store.load(site)
+    checked = gravegis("check", site)
+    assert checked.code == 0
+    assert "crews: 5 rows then, 1 now" in checked.out
+    assert "out of date" in checked.out.lower()
+    listed = [line for line in gravegis("layers", site).out.splitlines() if "OUT OF DATE" in line]
+    assert [line.split()[1] for line in listed] == ["stops", "legs", "crew_days", "unplanned"]
+    assert LATE_ROUTES in gravegis("export", site, "stops", tmp_path / "stops.csv").out
+    assert "OUT OF DATE" not in gravegis("export", site, "worklist", tmp_path / "worklist.csv").out
+
+
+def test_pages_of_a_run_that_leaves_others_out_of_date_say_so_and_a_run_of_all_clears_them(
+    gravegis: Any, tmp_path: Path, sample_run: Site
+) -> None:
+    site, out = tmp_path / "ground", tmp_path / "ground" / "out"
+    heads = sample_run["heads"]
+    store.save(sample_run.with_layers({"heads": heads.assign(throw_m=heads["throw_m"] + 1.0)}), site)
+    done = gravegis("wetting", site)
+    assert "throw: was out of date (heads: throw changed since) and was worked out again first." in done.out
+    assert "OUT OF DATE: Day plan of the crews (routes)" in done.out
+    for name in ("answers.txt", "assumed.txt", "contents.txt"):
+        assert "OUT OF DATE: Worklist (worklist)" in (out / name).read_text(encoding="utf-8")
+    sheet = next(out.glob("crew_*_*.pdf"))
+    assert all("do not start work by this sheet" in words(page) for page in PdfReader(sheet).pages)
+    assert "OUT OF DATE: Day plan of the crews, Worklist were" in words(PdfReader(out / "crew_map.pdf").pages[0])
+    assert "OUT OF DATE" not in words(PdfReader(out / "wetting_map.pdf").pages[0])
+    assert all("OUT OF DATE" not in words(page) for page in PdfReader(out / "zones.pdf").pages)
+    assert "OUT OF DATE" in next(out.glob("*.gpx")).read_text(encoding="utf-8")
+    assert "OUT OF DATE" not in gravegis("run", site).out
+    assert not [file for file in out.glob("*.txt") if "OUT OF DATE" in file.read_text(encoding="utf-8")]
+    assert not [page for page in PdfReader(sheet).pages if "OUT OF DATE" in words(page)]
+
+
+def words(page: Any) -> str:
+    return " ".join(page.extract_text().split())
+
+
+def test_setting_a_fact_and_restoring_a_version_say_what_is_out_of_date(
+    gravegis: Any, tmp_path: Path, sample_run: Site
+) -> None:
+    site = tmp_path / "ground"
+    store.save(sample_run, site)
+    late = "OUT OF DATE: Day plan of the crews (routes): seed of everything random: 20261125 then, 5 now"
+    assert late in gravegis("set", site, "--seed", 5).out
+    assert "OUT OF DATE" not in gravegis("set", site, "--seed", 20261125).out
+    version = gravegis("versions", site).out.splitlines()[1].split()[0]
+    assert late in gravegis("restore", site, version).out
 
 
 def test_site_facts_and_saved_settings_can_be_changed(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
@@ -235,7 +265,7 @@ def test_every_analysis_has_a_subcommand_whose_help_shows_unit_range_and_source(
 
 def test_layers_check_list_and_help_print(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
     store.save(sample_site, tmp_path / "ground")
-    assert "400 rows" in gravegis("layers", tmp_path / "ground").out
+    assert f"{len(sample_site['stones'])} rows" in gravegis("layers", tmp_path / "ground").out
     checked = gravegis("check", tmp_path / "ground")
     assert checked.code == 0
     assert "remarks" in checked.out
@@ -243,14 +273,27 @@ def test_layers_check_list_and_help_print(gravegis: Any, tmp_path: Path, sample_
     assert "Sources" in gravegis("help", "wetting").out
 
 
-@pytest.mark.parametrize("suffix", [".csv", ".geojson", ".gpkg", ".shp"])
-def test_layers_can_be_written_to_files(gravegis: Any, tmp_path: Path, sample_run: Site, suffix: str) -> None:
+@pytest.mark.parametrize(
+    ("layer", "suffix"),
+    [("stone_wetting", ".csv"), ("stone_wetting", ".geojson"), ("stone_wetting", ".gpkg"), ("throws_computed", ".shp")],
+)
+def test_layers_can_be_written_to_files(
+    gravegis: Any, tmp_path: Path, sample_run: Site, layer: str, suffix: str
+) -> None:
     store.save(sample_run, tmp_path / "ground")
-    file = tmp_path / f"wetting{suffix}"
-    done = gravegis("export", tmp_path / "ground", "stone_wetting", file)
+    file = tmp_path / f"{layer}{suffix}"
+    done = gravegis("export", tmp_path / "ground", layer, file)
     assert done.code == 0, done.err
-    assert "400 rows" in done.out
+    assert f"{len(sample_run[layer])} rows" in done.out
     assert file.is_file()
+
+
+def test_footprints_and_phone_points_do_not_fit_one_shapefile(gravegis: Any, tmp_path: Path, sample_site: Site) -> None:
+    store.save(sample_site, tmp_path / "ground")
+    done = gravegis("export", tmp_path / "ground", "stones", tmp_path / "stones.shp")
+    assert done.code == 2
+    assert "holds Point and Polygon" in done.err
+    assert ".gpkg" in done.err
 
 
 def test_errors_carry_problem_place_and_remedy() -> None:

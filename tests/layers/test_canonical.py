@@ -16,7 +16,7 @@ from gravegis.layers import canonical, schema
 from gravegis.site import Site, SiteInfo
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from gravegis.layers.schema import Column, Layer
 
@@ -45,6 +45,10 @@ def value(column: Column) -> st.SearchStrategy[Any]:
     return kinds[column.kind]
 
 
+FIXED: dict[str, Callable[[int], Any]] = {"whole": lambda n: n + 1, "civil": lambda n: f"{n:02d}:30"}
+"""Values of required columns whose kind allows no free text."""
+
+
 @st.composite
 def rows(draw: st.DrawFn, layer: Layer) -> pd.DataFrame:
     """Return a frame of a layer with some of its columns, some gaps and a column of somebody else's."""
@@ -56,8 +60,8 @@ def rows(draw: st.DrawFn, layer: Layer) -> pd.DataFrame:
         if draw(st.booleans()):
             data[column.name] = draw(st.lists(st.none() | value(column), min_size=count, max_size=count))
     for column in (one for one in layer.columns.values() if one.required):
-        if column.kind == "whole":
-            data[column.name] = list(range(1, count + 1))
+        if column.kind in FIXED:
+            data[column.name] = [FIXED[column.kind](n) for n in range(count)]
         elif column.name in layer.key:
             data[column.name] = [f"{n:02d}{draw(st.sampled_from('aé '))}x" for n in range(count)]
         else:

@@ -12,6 +12,7 @@ import shapely
 from matplotlib.text import Text
 
 from gravegis.site import Raster, ResultRecord, Site, SiteInfo
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -205,7 +206,7 @@ def made_site(stones_n: int = 120, crews_n: int = 2) -> Site:
     ):
         site = site.with_result(made, {}, _record(name, (f"Answer of {name}.",), ("heads.throw_m: 8 m",)))
     grid = _record("heatmap", ("Answer of heatmap.",), least_stones_n=7, least_class_n=2)
-    return site.with_result({}, {"share_damaged": share_grid(layers)}, grid)
+    return current(site.with_result({}, {"share_damaged": share_grid(layers)}, grid))
 
 
 @pytest.fixture(scope="session")

@@ -23,6 +23,7 @@ from gravegis.outputs.days import crew_days, file_stem
 from gravegis.outputs.paper import clean
 from gravegis.site import ResultRecord, Site, SiteInfo
 from tests.outputs import pdftext
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +68,7 @@ def make_site(
     }
     site = Site(SiteInfo("Testground", CRS, time_zone="Australia/Adelaide")).with_layers(layers)
     record = ResultRecord("routes", 1, {}, 1, {}, {"stops": "x"}, (), (), ("paths: no paths, straight lines",))
-    return site.with_result({}, {}, record)
+    return current(site.with_result({}, {}, record))
 
 
 def _worklist(ids: Sequence[str]) -> pd.DataFrame:
@@ -414,3 +415,21 @@ def test_readers_of_pdf_agree_on_the_words(tmp_path: Path) -> None:
     [pdf] = crew_only(sheets(make_site(2), tmp_path))
     for one, other in zip(pdftext.pages(pdf), pdftext.by_pypdf(pdf), strict=True):
         assert sorted("".join(word.text for word in one.words)) == sorted("".join(word.text for word in other.words))
+
+
+def test_each_way_of_working_has_its_own_steps_and_stops_say_way_hot_hours_and_day_to_look_again(
+    tmp_path: Path,
+) -> None:
+    site = make_site(3, spare=0)
+    same = site["worklist"].assign(
+        treatment="clean: water, soft brush, quaternary-ammonium cleaner",
+        method=["scrub now", "apply and leave", "scrub now"],
+        steps=["Brush it | Rinse it | Look again the same day", "Leave it on", "Brush it | Rinse it | Look in 4 weeks"],
+        not_from=["", "", "11:00"], not_to=["", "", "17:00"],
+        due_on=["2026-12-02", "2027-01-27", "2026-12-30"],
+    )  # fmt: skip
+    said = " ".join(page.text for pdf in crew_only(sheets(current(site.with_layers({"worklist": same})), tmp_path))
+                    for page in pdftext.pages(pdf))  # fmt: skip
+    for words_ in ("Leave it on", "the same day", "Look in 4 weeks", "apply and leave", "2027-01-27", "2026-12-30"):
+        assert words_ in said
+    assert "not from 11:00 to 17:00" in said

@@ -18,8 +18,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.outputs import exchange, words
+from gravegis.outputs import cells, exchange, words
 from gravegis.site import ResultRecord, Site, SiteInfo
+from tests.outputs.current import current
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,7 +64,8 @@ def make_site(crs: str = CRS, *, east: float = 372000.0, north: float = 6250000.
         "unplanned": pd.DataFrame({"stone_id": ["S3"], "reason": "NO_TIME_LEFT", "detail": "no time left"}),
     }  # fmt: skip
     site = Site(SiteInfo("Testground", crs)).with_layers(layers)
-    return site.with_result({}, {}, ResultRecord("throw", 1, {}, 1, {}, {}, (), (), ("arc unknown: full circle",)))
+    record = ResultRecord("throw", 1, {}, 1, {}, {}, (), (), ("arc unknown: full circle",))
+    return current(site.with_result({}, {}, record))
 
 
 def table(folder: Path, name: str) -> list[dict[str, str]]:
@@ -161,7 +163,7 @@ def test_figures_keep_their_minus_sign(tmp_path: Path) -> None:
 
 @given(st.text(min_size=1, max_size=12))
 def test_no_text_cell_begins_like_a_formula_and_none_is_lost(text: str) -> None:
-    cell = exchange._harmless(text)
+    cell = cells.harmless(text)
     assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
     assert cell.removeprefix("'") == text or cell == text
 

@@ -33,7 +33,7 @@ def test_the_page_for_the_superintendent_is_opened_first(sample_run: Site, tmp_p
     made = folder.write_all(sample_run, tmp_path, made_on="2026-11-25", paper="Letter")
     first = [one.path.name for one in folder.open_first(made)]
     assert first[:4] == ["zones.pdf", "wetting_map.pdf", "heat_map.pdf", "crew_map.pdf"]
-    assert {"crew_C1_2026-12-02.pdf", "crew_C2_2026-12-02.pdf"} <= set(first[4:])
+    assert {"crew_C1_2026-12-02.pdf", "crew_V1_2026-12-02.pdf"} <= set(first[4:])
 
 
 def test_a_break_while_drawing_leaves_the_older_pages_whole(

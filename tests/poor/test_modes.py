@@ -37,7 +37,7 @@ FAULTS = ("moss", "lichen", "iron stain", "green film")
 LITRES = r"litre|\bl/m2|\d\s*(?:l|L|m3|mm)\b|mm/h"
 HOURS = r"(?<!between 11 and 1)\d\s*(?:h|hours|hrs)\b|hours? of (?:wetting|spray)"  # the pages ask: 11 to 19 h?
 SEASON = r"\d[^.:\n]*\ba season\b|season total"
-FACES = r"worst.?face|(?:front|back|left|right|top) face|\bface_"
+FACES = r"worst.?face|(?:front|back|left|right|top) face|\bface_(?!heat)"  # face_heat: a layer that is asked for
 # "discolouration and deposit" is a family of findings
 DEPOSITS = r"(?<!discolouration and )deposit|\blime left|\biron left|scale of lime"
 UNIFORMITY = r"uniformity|low.quarter"
@@ -115,20 +115,24 @@ class Mode:
         return texts
 
     def said(self, pattern: str) -> list[str]:
-        """Return where a person could read what a pattern matches."""
+        """Return where a person could read what a pattern matches.
+
+        The worklist on paper tells hours and litres of the crews' own work, not of the spray.
+        """
         return [
             f"{name}: ...{text[max(0, found.start() - 40) : found.end() + 20]}..."
             for name, text in self.texts.items()
+            if name != "worklist.pdf"
             for found in re.finditer(pattern, text, flags=re.IGNORECASE)
         ]
 
     def filled(self, column: str) -> list[str]:
-        """Return where a column whose name matches holds anything: layers of the site and tables of out/."""
+        """Return where a column of layers or tables whose name matches holds anything; the worklist tells of crews."""
         in_layers = [
-            f"{layer}.{name}" for layer in self.site for name in self.site[layer].columns
+            f"{layer}.{name}" for layer in self.site if layer != "worklist" for name in self.site[layer].columns
             if re.fullmatch(column, name) and self.site[layer][name].notna().any()
         ]  # fmt: skip
-        tables = {path.name: self.table(path.name) for path in self.out.glob("*.csv")}
+        tables = {path.name: self.table(path.name) for path in self.out.glob("*.csv") if path.name != "worklist.csv"}
         return in_layers + [
             f"{name}: {one}" for name, rows in tables.items() for row in rows[:1] for one in row
             if re.fullmatch(column, one) and any(other[one] for other in rows)

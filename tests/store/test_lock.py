@@ -29,6 +29,26 @@ with store.locked(Path(sys.argv[1])):
 """
 
 
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from gravegis import store
+
+folder, left = Path(sys.argv[1]), int(sys.argv[2])
+
+def count(event, arguments):
+    global left
+    if event in ("open", "os.link", "os.rename", "os.remove"):
+        left -= 1
+        if left < 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+sys.addaudithook(count)
+with store.locked(folder):
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     store.create(tmp_path / "ground", SiteInfo("Ground", "EPSG:7854"))
@@ -183,3 +203,13 @@ def test_commands_that_only_read_go_on_while_another_writes(
     with pytest.raises(SystemExit) as left:
         cli.main([command, str(folder)])
     assert left.value.code == 0, capsys.readouterr().err
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="processes are killed by a signal")
+@pytest.mark.parametrize("calls_n", range(6))
+def test_a_writer_killed_at_any_step_of_taking_the_lock_stops_nobody(folder: Path, calls_n: int) -> None:
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(folder), str(calls_n)], check=False)
+    assert killed.returncode == -9
+    with store.locked(folder):
+        pass
+    assert sorted(one.name for one in folder.iterdir() if "lock" in one.name) == []

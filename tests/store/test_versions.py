@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from gravegis import cli, store
+from gravegis import store
 from gravegis.errors import StoreError
 from gravegis.store import versions
 from tests.store.small import ROWS, small, which_whole
@@ -25,18 +25,6 @@ def damage(file: Path) -> None:
     whole = bytearray(file.read_bytes())
     file.unlink()
     file.write_bytes(bytes(whole[: len(whole) // 2]))
-
-
-@pytest.fixture
-def gravegis(capsys: pytest.CaptureFixture[str]) -> Any:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            cli.main([str(one) for one in arguments])
-        caught = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return left.value.code, caught.out, caught.err
-
-    return call
 
 
 def test_the_last_five_states_before_the_present_are_kept_by_the_time_they_were_saved(tmp_path: Path) -> None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-__all__ = ["is_missing"]
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["is_missing", "missing_among"]
 
 # Never a value of anything.
 _ALWAYS = frozenset(
@@ -17,6 +21,9 @@ _NO_NUMBER = frozenset({"?", "none", "unknown", "keine angabe", "n.d.", "s/d", "
 # An id may well be NA or a dash is a gap; only these are certain there.
 _ID = frozenset({"", "-", "--", "n/a", "#n/a", "null", "<null>", "nan", "<na>"})
 
+_NEITHER = _ALWAYS | _NO_NUMBER
+_BY_KIND = {"id": _ID, "text": _ALWAYS, "json": _ALWAYS}
+
 
 def is_missing(value: object, kind: str) -> bool:
     """Whether a value says that nothing is known, in a column of this kind (`canonical` lists the kinds)."""
@@ -24,7 +31,10 @@ def is_missing(value: object, kind: str) -> bool:
         return True
     if not isinstance(value, str):
         return False
-    word = value.strip().lower()
-    if kind == "id":
-        return word in _ID
-    return word in _ALWAYS or (kind not in ("text", "json") and word in _NO_NUMBER)
+    return value.strip().lower() in _BY_KIND.get(kind, _NEITHER)
+
+
+def missing_among(texts: Iterable[str], kind: str) -> list[int]:
+    """Return the places of the texts that say that nothing is known, as `is_missing` finds them one by one."""
+    nothing = _BY_KIND.get(kind, _NEITHER)
+    return [place for place, word in enumerate(map(str.lower, map(str.strip, texts))) if word in nothing]

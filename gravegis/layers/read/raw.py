@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from pyproj import CRS
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["Raw", "as_text", "many", "shown", "tidy_names"]
+__all__ = ["Raw", "as_text", "each_once", "many", "shown", "tidy_names"]
 
 SHOWN = 5
 # Names the site file needs for itself; a column of a person that bears one gets another.
@@ -82,3 +83,15 @@ def tidy_names(names: Iterable[object], *, placed: bool) -> tuple[list[str], lis
 def as_text(series: pd.Series[Any]) -> pd.Series[Any]:
     """Return texts as the dtype of texts, empty ones missing."""
     return pd.Series([value if value else None for value in series], index=series.index, dtype="str")
+
+
+def each_once(series: pd.Series[Any], change: Callable[[list[str]], list[str]]) -> pd.Series[Any]:
+    """Return a column of texts changed, empty ones missing; only the different ones are given to `change`."""
+    codes, once = pd.factorize(series)
+    words = np.asarray(once, dtype=object).tolist()
+    made = change(words)
+    if made == words and all(made):
+        return series
+    # the last stands for the missing ones, whose code is -1
+    table = np.array([*(word or None for word in made), None], dtype=object)
+    return pd.Series(table[codes], index=series.index, dtype="str")

@@ -16,7 +16,7 @@ import pyogrio
 from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
 from gravegis.layers.read import whole
-from gravegis.layers.read.raw import Raw, as_text, many, shown, tidy_names
+from gravegis.layers.read.raw import Raw, as_text, each_once, many, shown, tidy_names
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -207,14 +207,22 @@ def _raw(
 def _plain(series: pd.Series[Any]) -> pd.Series[Any]:
     """Return a column with values a site file keeps: lists as text, dates in ISO form, blanks missing."""
     if pd.api.types.is_datetime64_any_dtype(series.dtype):
-        stamps = [None if pd.isna(one) else one.isoformat() for one in series]
-        whole_days = all(one is None or one.endswith("T00:00:00") for one in stamps)
-        return pd.Series([one[:10] if one and whole_days else one for one in stamps], index=series.index, dtype="str")
+        codes, once = pd.factorize(series)
+        stamps: list[str | None] = [one.isoformat() for one in pd.Series(once)]
+        if all(one is not None and one.endswith("T00:00:00") for one in stamps):
+            stamps = [one and one[:10] for one in stamps]
+        return pd.Series(np.array([*stamps, None], dtype=object)[codes], index=series.index, dtype="str")
+    if isinstance(series.dtype, pd.StringDtype):
+        return each_once(series, _bare)
     if series.dtype == object:
         return as_text(pd.Series([_word(value) for value in series], index=series.index, dtype=object))
-    if pd.api.types.is_string_dtype(series.dtype):
-        return as_text(pd.Series([_word(value) for value in series], index=series.index, dtype=object))
     return series
+
+
+def _bare(words: list[str]) -> list[str]:
+    """Return texts stripped and without the sign that ends a text in a file."""
+    bare = list(map(str.strip, words))
+    return [word.replace("\x00", "") for word in bare] if "\x00" in "".join(bare) else bare
 
 
 def _word(value: object) -> str | None:

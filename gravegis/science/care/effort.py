@@ -22,11 +22,16 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
+    from gravegis.science.care.history import Actual
     from gravegis.science.care.sizes import Sizes
     from gravegis.science.care.treatment import Care
+    from gravegis.science.care.ways import Ways
     from gravegis.science.condition.reasons import Reason
 
-__all__ = ["INSPECTION_MIN", "SIZE_CLASSES", "SOILING_CLASSES", "Effort", "effort", "size_class", "soiling_class"]
+__all__ = [
+    "INSPECTION_MIN", "SIZE_CLASSES", "SOILING_CLASSES", "Effort", "effort", "kind_of_work", "size_class",
+    "soiling_class",
+]  # fmt: skip
 
 INSPECTION_MIN = 5.0
 """Minutes to look at a stone and record its harm, with pictures: common practice, no source."""
@@ -93,6 +98,8 @@ def effort(
     inspection_min: float = INSPECTION_MIN,
     leader_checks: ArrayLike | None = None,
     leader_check_min: float = LEADER_CHECK_MIN,
+    ways: Ways | None = None,
+    actual: Mapping[str, Actual] | None = None,
 ) -> Effort:
     """Return the work each stone takes.
 
@@ -106,6 +113,10 @@ def effort(
         Minutes for a stone that is only looked at. [min]
     leader_checks
         Stones the leader checks first; these take `leader_check_min` more where a crew works.
+    ways
+        In which way each is cleaned; its factors change minutes, water and cleaner.
+    actual
+        Minutes that work really took, by `kind_of_work`; they take the place of the table and of `pace`.
 
     Raises
     ------
@@ -122,20 +133,45 @@ def effort(
     per_stone = [_amounts()[one, much] for one, much in zip(of_size.tolist(), soiling.tolist(), strict=True)]
     minutes, water, cleaner = np.array(per_stone, dtype=np.float64).reshape(-1, 3).T
     checks = np.zeros(cleans.size, dtype=np.bool_) if leader_checks is None else np.asarray(leader_checks, np.bool_)
-    work = np.select([cleans, looks], [minutes * pace, np.full(cleans.size, inspection_min)], 0.0)
+    faster, wetter, more = (1.0, 1.0, 1.0) if ways is None else ways.factors()
+    kinds = kind_of_work(of_size, soiling, ways)
+    own = [(actual or {}).get(kind) for kind in kinds]
+    hands_on = np.where(
+        [one is not None for one in own],
+        [0.0 if one is None else one.median_min for one in own],
+        minutes * pace * faster,
+    )
+    work = np.select([cleans, looks], [hands_on, np.full(cleans.size, inspection_min)], 0.0)
     with_cleaner = care.method == "quaternary-ammonium cleaner"
     return Effort(
         work_min=work + np.where(checks & (cleans | looks), leader_check_min, 0.0),
-        water_l=np.where(cleans, water, 0.0),
-        cleaner_l=np.where(with_cleaner, cleaner, 0.0),
+        water_l=np.where(cleans, water * wetter, 0.0),
+        cleaner_l=np.where(with_cleaner, cleaner * more, 0.0),
         size_class=of_size,
         size_basis=basis,
         soiling_class=soiling,
         reasons=tuple(
-            _reasons(stone, care, sizes, (of_size, basis, soiling)) if cleans[stone] else ()
+            (*_reasons(stone, care, sizes, (of_size, basis, soiling)), *_own_minutes(own[stone]))
+            if cleans[stone]
+            else ()
             for stone in range(cleans.size)
         ),
     )
+
+
+def kind_of_work(of_size: NDArray[np.str_], soiling: NDArray[np.str_], ways: Ways | None = None) -> tuple[str, ...]:
+    """Return the name each stone's work goes by when minutes are compared: size, soiling and way of working."""
+    way = np.full(of_size.size, "", dtype=np.str_) if ways is None else ways.way
+    return tuple(
+        ", ".join(filter(None, parts)) for parts in zip(of_size.tolist(), soiling.tolist(), way.tolist(), strict=True)
+    )
+
+
+def _own_minutes(own: Actual | None) -> tuple[Reason, ...]:
+    if own is None:
+        return ()
+    figures = {"median_min": own.median_min, "low_min": own.low_min, "high_min": own.high_min}
+    return (reason("own_minutes", n=own.n, **{name: round(value, 1) for name, value in figures.items()}),)
 
 
 def _check(care: Care, sizes: Sizes, pace: float, inspection_min: float, leader_check_min: float) -> None:

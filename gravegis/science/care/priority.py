@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from gravegis.science.condition.reasons import Reason
 
-__all__ = ["LONG_SPRAY_H", "Priorities", "Spray", "prioritise"]
+__all__ = ["HIGHEST", "LONG_SPRAY_H", "Priorities", "Spray", "prioritise"]
 
 LONG_SPRAY_H = 100.0
 """Hours of spray a season from which a stone moves up: own rule, no source. [h]"""

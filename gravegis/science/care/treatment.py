@@ -16,6 +16,7 @@ import numpy as np
 
 from gravegis.errors import LayerError
 from gravegis.science.care.materials import UNKNOWN, material_class
+from gravegis.science.care.steps import steps_of
 from gravegis.science.condition.reasons import reason
 from gravegis.science.condition.scores import NO_CLASS, find_term, group_of
 from gravegis.science.condition.tables import rows, vocabulary
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "LOOK_FIRST",
-    "LOOK_STEPS",
+    "LOOK_PLAN",
     "METHODS",
     "NO_TREATMENT",
     "VERDICTS",
@@ -39,18 +40,15 @@ __all__ = [
     "Rule",
     "Verdict",
     "rule_for",
+    "steps_for",
     "treat_stones",
     "verdict",
 ]
 
 NO_TREATMENT = "none"
 LOOK_FIRST = "look and record first"
-LOOK_STEPS = (
-    "Photograph the stone dry",
-    "Say what the harm is, how bad and where, on the survey page",
-    "Clean nothing on this visit",
-)
-"""Steps of an inspection: common practice, no source."""
+LOOK_PLAN = "look"
+"""Plan of care_steps.csv for a stone that is only looked at."""
 
 WHO = ("crew", "nobody", "conservator only")
 """Who may act, the strictest last."""
@@ -67,7 +65,7 @@ class Rule:
     """One row of treatments.csv.
 
     `method` is the cleaning method a crew uses, empty where a crew cleans nothing. `blocks` says that the
-    whole stone is not wet-cleaned, `stays` that the harm will not come off today.
+    whole stone is not wet-cleaned, `stays` that the harm will not come off today, `plan` which steps are taken.
     """
 
     group: str
@@ -76,8 +74,13 @@ class Rule:
     method: str
     blocks: bool
     stays: bool
-    steps: tuple[str, ...]
+    plan: str
     source: str
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """The steps as they read where nothing more is known of stone and product."""
+        return steps_of(self.plan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +97,17 @@ class Care:
     """One entry per stone.
 
     `treatment` is empty where nobody has looked at the stone. `severity` is the worst severity among the
-    harms a crew may treat (-1 where unknown or none); `stays` names the harms that will not come off today.
+    harms a crew may treat (-1 where unknown or none); `form` says how growth on it grows (``film``, ``raised``,
+    empty where there is none); `plan` which steps of care_steps.csv are taken; `stays` names the harms that
+    will not come off today.
     """
 
     treatment: NDArray[np.str_]
     who: NDArray[np.str_]
     method: NDArray[np.str_]
     severity: NDArray[np.int8]
-    steps: tuple[tuple[str, ...], ...]
+    form: NDArray[np.str_]
+    plan: tuple[str, ...]
     stays: tuple[tuple[str, ...], ...]
     reasons: tuple[tuple[Reason, ...], ...]
 
@@ -121,7 +127,8 @@ class _Decision:
     who: str = "nobody"
     method: str = ""
     severity: int = NO_CLASS
-    steps: tuple[str, ...] = ()
+    form: str = ""
+    plan: str = ""
     stays: tuple[str, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
@@ -136,7 +143,7 @@ def _rules() -> Mapping[tuple[str, str], Rule]:
             method=row["method"],
             blocks=row["blocks"] == "yes",
             stays=row["stays"] == "yes",
-            steps=tuple(row["steps"].split("|")),
+            plan=row["plan"],
             source=row["source"],
         )
         for row in rows("treatments")
@@ -147,6 +154,12 @@ def rule_for(group: str, of_class: str) -> Rule:
     """Return the rule for a group of harm on a class of material; raises KeyError for a group without rules."""
     known = _rules()
     return known[group, of_class] if (group, of_class) in known else known[group, "any"]
+
+
+def steps_for(treatment: str) -> tuple[str, ...]:
+    """Return the steps of a treatment by its words, the fullest where several rules share them; empty for none."""
+    found = [rule.steps for rule in _rules().values() if rule.treatment == treatment]
+    return max(found, key=len, default=())
 
 
 def verdict(method: str, material: str, *, pattern: str = "") -> Verdict:
@@ -221,7 +234,7 @@ def _without_harm(scores: StoneScores, stone: int) -> _Decision:
 
 
 def _look_first(reasons: tuple[Reason, ...]) -> _Decision:
-    return _Decision(LOOK_FIRST, who="crew", steps=LOOK_STEPS, reasons=reasons)
+    return _Decision(LOOK_FIRST, who="crew", plan=LOOK_PLAN, reasons=reasons)
 
 
 def _decide(harms: list[_Harm], material: str) -> _Decision:
@@ -243,10 +256,22 @@ def _decide(harms: list[_Harm], material: str) -> _Decision:
         who=lead.who,
         method=lead.method,
         severity=int(max(severities, default=NO_CLASS)),
-        steps=lead.steps,
+        form=_growth_form([one.pattern for one, _ in treatable]),
+        plan=lead.plan,
         stays=_staying(named),
         reasons=_because(named, material),
     )
+
+
+@cache
+def _growth_forms() -> Mapping[str, str]:
+    return {row["term"]: row["form"] for row in rows("growth_forms")}
+
+
+def _growth_form(patterns: list[str]) -> str:
+    """Return how the growth among some harms grows: raised where any of it stands up, for that is the more work."""
+    found = {_growth_forms()[one] for one in patterns if one in _growth_forms()}
+    return "raised" if "raised" in found else next(iter(found), "")
 
 
 def _one_rule(
@@ -259,7 +284,7 @@ def _one_rule(
     return _Decision(
         treatment=lead.treatment,
         who=lead.who,
-        steps=lead.steps,
+        plan=lead.plan,
         stays=_staying(named),
         reasons=(*forbids, *_because(named, ""), *unnamed),
     )
@@ -296,7 +321,8 @@ def _gathered(made: list[_Decision]) -> Care:
         who=np.array([one.who for one in made], dtype=np.str_),
         method=np.array([one.method for one in made], dtype=np.str_),
         severity=np.array([one.severity for one in made], dtype=np.int8),
-        steps=tuple(one.steps for one in made),
+        form=np.array([one.form for one in made], dtype=np.str_),
+        plan=tuple(one.plan for one in made),
         stays=tuple(one.stays for one in made),
         reasons=tuple(one.reasons for one in made),
     )

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from gravegis.errors import LayerError
 from gravegis.science.care.materials import density_kg_m3, material_class, materials
+from gravegis.science.care.steps import steps_of
 from gravegis.science.care.treatment import (
     LOOK_FIRST,
     METHODS,
@@ -100,7 +101,7 @@ def test_loose_soiling_takes_water_and_a_soft_brush_only() -> None:
 def test_unknown_material_gets_no_cleaner_and_is_looked_at_first(material: object) -> None:
     made, codes = care_for(("moss", 1), material=material)
     assert (made.who[0], made.method[0]) == ("crew", "water and soft brush")
-    assert any("metal, wood or paint, stop" in step for step in made.steps[0])
+    assert any("metal, wood or paint, stop" in step for step in steps_of(made.plan[0]))
     assert "material_assumed_unknown" in codes
 
 

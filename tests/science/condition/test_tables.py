@@ -118,7 +118,7 @@ def test_units_of_a_reason_belong_to_placeholders_it_has() -> None:
 
 
 def test_every_quantity_in_a_reason_names_its_unit() -> None:
-    suffixes = ("_m", "_m2", "_kg", "_h", "_deg", "_frac")
+    suffixes = ("_m", "_m2", "_kg", "_h", "_k", "_min", "_deg", "_frac")
     for code, template in templates().items():
         names = {name for _, name, _, _ in string.Formatter().parse(template) if name}
         assert {name for name in names if name.endswith(suffixes)} == set(unit_kinds(code))
