@@ -13,7 +13,7 @@ from gravegis.errors import LayerError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["KINDS", "SCHEMA_VERSION", "Column", "Layer", "is_known", "layer", "layers"]
+__all__ = ["KINDS", "SCHEMA_VERSION", "Column", "Layer", "input_layer", "is_known", "layer", "layers"]
 
 SCHEMA_VERSION = 2
 """Raised whenever a stored layer changes its form; older sites are migrated forward (`store.migrate`)."""
@@ -111,3 +111,12 @@ def layer(name: str) -> Layer:
     except KeyError:
         known = ", ".join(one.name for one in layers().values() if one.role == "input")
         raise LayerError(f"there is no layer called '{name}'", remedy=f"Use one of: {known}.") from None
+
+
+def input_layer(name: str) -> Layer:
+    """Return the schema of a layer that files can be brought in as; raises LayerError for any other."""
+    wanted = layer(name)
+    if wanted.role != "input":
+        known = ", ".join(one.name for one in layers().values() if one.role == "input")
+        raise LayerError(f"layer {name} is worked out, not brought in", remedy=f"Bring in one of: {known}.")
+    return wanted
