@@ -379,6 +379,8 @@ ANALYSIS = Analysis(
     settings=EvidenceSettings,
     run=run,
     version=1,
+    tables=("harms", "materials", "other_causes", "patterns"),
+    facts=("crs", "seed"),
     sources=(
         "odds ratio: Woolf 1955, Fisher, Cornfield 1956; strata: Mantel & Haenszel 1959, Robins et al. 1986, Breslow & "
         "Day 1980, Tarone 1985; pairs: McNemar 1947 (dates from memory, unconfirmed)",

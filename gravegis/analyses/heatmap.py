@@ -174,7 +174,7 @@ ANALYSIS = Analysis(
     settings=HeatmapSettings,
     run=run,
     version=2,
-    tables=(),
+    tables=("harms", "patterns"),
     facts=(),
     sources=(
         "ratio of Gaussian kernel sums on a linearly binned grid",

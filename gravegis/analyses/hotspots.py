@@ -180,6 +180,8 @@ ANALYSIS = Analysis(
     settings=HotspotSettings,
     run=run,
     version=1,
+    tables=("harms", "patterns"),
+    facts=(),
     sources=(
         "Gi*: Ord & Getis 1995, Geographical Analysis 27 (formula from memory, equal to another library's)",
         "exact conditional permutation law of a sum of grades: own derivation from the multivariate hypergeometric law",
