@@ -56,15 +56,23 @@ def exposure_of(site: Holder) -> Exposure:
         table = site["stone_wetting"].set_index("stone_id").reindex(stones["stone_id"]).reset_index()
     else:
         table = pd.DataFrame({"stone_id": stones["stone_id"]})
-    reached = column(table, "stone_wetting", "reached").astype("Float64")
-    wetted = np.asarray(reached.to_numpy(dtype="float64", na_value=np.nan), dtype=np.float64)
     state = table["state"].fillna("") if "state" in table else pd.Series([""] * len(table), dtype="str")
     names = column(table, "stone_wetting", "nearest_head_id").fillna("")
     head = pd.Index(_heads_by_place(site)).get_indexer(pd.Index(names))
     away_m, throw_m = numbers(table, "stone_wetting", "nearest_head_m"), _throws_m(site, names)
     ratio: Floats = np.divide(away_m, throw_m, out=np.full(len(table), np.nan), where=throw_m > 0)
     hours = numbers(table, "stone_wetting", "season_h")
-    return Exposure(wetted, state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site))
+    return Exposure(
+        _wetted(table, state), state.to_numpy(dtype=np.str_), head.astype(np.int64), ratio, hours, _strata(site)
+    )
+
+
+def _wetted(table: Frame, state: pd.Series[str]) -> Floats:
+    """Return whether water falls on the place of a stone; a stone whose state is uncertain is neither wetted nor dry."""
+    reached = column(table, "stone_wetting", "reached").astype("Float64")
+    wetted = np.asarray(reached.to_numpy(dtype="float64", na_value=np.nan), dtype=np.float64)
+    wetted[state == "uncertain"] = np.nan
+    return wetted
 
 
 def _heads_by_place(site: Holder) -> list[str]:

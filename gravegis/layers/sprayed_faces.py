@@ -30,10 +30,16 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-__all__ = ["FACES", "FacePairs", "face_pairs", "harmed_faces"]
+__all__ = ["FACES", "FacePairs", "face_pairs", "face_water", "harmed_faces"]
 
 FACES = ("front", "left", "back", "right")
 """Upright faces clockwise as seen from above; each stands opposite the one two places on."""
+
+WATER = {
+    "season_l_m2": "hundred litres on a square metre a season",
+    "rate_l_m2_h": "litre on a square metre an hour",
+}
+"""Columns of the wetting per face, the better first, and the unit in which their effect is told."""
 
 WITHIN_COS = 0.5
 LEE_SHARE = 0.25
@@ -54,7 +60,8 @@ class FacePairs:
 def face_pairs(site: Holder) -> FacePairs:
     """Return the sprayed and the opposite, lee, face of each stone; upright faces only."""
     stones = site["stones"]
-    dose = _worked_out(site) if holds(site, "face_wetting", "mm_h") else _by_place(site)
+    name = face_water(site)
+    dose = _worked_out(site, name) if name else _by_place(site)
     seen = _seen(site, dose)
     sprayed, lee = np.full((2, len(stones)), -1)
     for stone in np.flatnonzero(np.nanmax(seen, axis=1, initial=0.0) > 0):
@@ -96,14 +103,19 @@ def _by_place(site: Holder) -> Floats:
     return dose
 
 
-def _worked_out(site: Holder) -> Floats:
+def face_water(site: Holder) -> str:
+    """Return the column of the wetting per face that tells how much water a face gets, empty where none does."""
+    return next((name for name in WATER if holds(site, "face_wetting", name)), "")
+
+
+def _worked_out(site: Holder, name: str) -> Floats:
     """Return the water per face as worked out by the wetting."""
     stones, faces = site["stones"], site["face_wetting"]
     dose = np.full((len(stones), 4), np.nan)
     row = pd.Index(stones["stone_id"]).get_indexer(faces["stone_id"])
     place = pd.Index(FACES).get_indexer(pd.Index(faces["face"]))
     used = (row >= 0) & (place >= 0)
-    dose[row[used], place[used]] = faces["mm_h"].to_numpy(dtype="float64", na_value=np.nan)[used]
+    dose[row[used], place[used]] = faces[name].to_numpy(dtype="float64", na_value=np.nan)[used]
     return dose
 
 
