@@ -68,7 +68,7 @@ def exposure_of(site: Holder) -> Exposure:
 
 
 def _wetted(table: Frame, state: pd.Series[str]) -> Floats:
-    """Return whether water falls on the place of a stone; a stone whose state is uncertain is neither wetted nor dry."""
+    """Return whether water falls on the place of a stone; one whose state is uncertain is neither wetted nor dry."""
     reached = column(table, "stone_wetting", "reached").astype("Float64")
     wetted = np.asarray(reached.to_numpy(dtype="float64", na_value=np.nan), dtype=np.float64)
     wetted[state == "uncertain"] = np.nan

@@ -42,7 +42,8 @@ class Case:
     def told(self) -> tuple[list[Row], list[str]]:
         """Return the rows and the words about this harm."""
         from gravegis.layers.exposure import set_apart
-        from gravegis.science.condition import evidence
+        from gravegis.science.condition import evidence, evidence_words
+        from gravegis.science.condition.association import Estimate
 
         apart, unplaced = set_apart(self.site, self.harm)
         away = np.zeros(len(self.present), dtype=np.bool_)
@@ -60,7 +61,12 @@ class Case:
             harmed = self.present[known] == 1
             note = "not counted in any other figure of this harm; interval of Wilson"
             rows.append(evidence.share_row(self.harm, "share harmed, set apart", cause, harmed, note))
-        return rows, self._words(rows, w, apart, unplaced, unpaired=unpaired)
+        inseparable = self._inseparable(w) if unpaired else []
+        said = evidence_words.verdict(rows, inseparable)
+        words = f"{self._words(rows, w, apart, unplaced, inseparable, unpaired=unpaired)} {said}"
+        nothing = Estimate(np.nan, np.nan, np.nan, np.nan)
+        rows.append(evidence.row(self.harm, evidence.VERDICT, evidence.ALL, nothing, w.n, said))
+        return rows, [words]
 
     def _witnesses(self, away: Flags) -> Witnesses:
         from gravegis.science.condition.evidence import Witnesses
@@ -191,9 +197,10 @@ class Case:
         return rows
 
     def _words(
-        self, rows: list[Row], w: Witnesses, apart: dict[str, Flags], unplaced: tuple[str, ...], *, unpaired: bool
-    ) -> list[str]:
-        """Return what was found, how sure it is, and what follows, for a reader without statistics."""
+        self, rows: list[Row], w: Witnesses, apart: dict[str, Flags], unplaced: tuple[str, ...],
+        inseparable: list[str], *, unpaired: bool,
+    ) -> str:  # fmt: skip
+        """Return what was found and how sure it is, for a reader without statistics."""
         from gravegis.science.condition import evidence_words
 
         wet_n = int(w.wetted.sum())
@@ -201,12 +208,11 @@ class Case:
             f"stones are not compared with each other: {wet_n} wetted and {w.n - wet_n} dry ones of known harm, "
             f"each must be {self.settings.least_dry_n}"
         )
-        inseparable = self._inseparable(w) if unpaired else []
         said = evidence_words.pair_words(rows)
         said += evidence_words.between_words(rows, inseparable) if unpaired else [counts]
         said += [f"set apart for another cause: {int(at.sum())} stones ({cause})" for cause, at in apart.items()]
         said += [f"{one}: not set apart" for one in unplaced]
-        return [f"{self.harm.capitalize()}: {'; '.join(said)}. {evidence_words.verdict(rows, inseparable)}"]
+        return f"{self.harm.capitalize()}: {'; '.join(said)}."
 
 
 def _is_harm(findings: Frame, harm: str) -> npt.NDArray[np.bool_]:

@@ -30,6 +30,7 @@ __all__ = [
     "LEAST_IN_STRATUM",
     "PAIRS",
     "POOLED",
+    "VERDICT",
     "Row",
     "Witnesses",
     "by_dose",
@@ -45,6 +46,7 @@ __all__ = [
 ALL = "all"
 PAIRS = "odds ratio within stones"
 POOLED = "odds ratio within strata"
+VERDICT = "what may be said"
 
 DISAGREE_P = 0.05
 """Below this p strata are taken to disagree, and no single figure is given for them: common practice."""
