@@ -162,7 +162,7 @@ ANALYSIS = Analysis(
     needs={"stones": ("stone_id", "geometry"), "stone_condition": ("stone_id", "overall")},
     uses={
         "stones": {"quick_score": ""},
-        "findings": {"stone_id": "", "pattern": "", "severity": ""},
+        "findings": {"stone_id": "", "pattern": "", "severity": "", "found_on": ""},
     },
     gives={},
     gives_grids={

@@ -161,7 +161,7 @@ ANALYSIS = Analysis(
     needs={"stones": ("stone_id", "geometry")},
     uses={
         "stones": {"quick_score": "", "section": ""},
-        "findings": {"stone_id": "", "pattern": "", "severity": ""},
+        "findings": {"stone_id": "", "pattern": "", "severity": "", "found_on": ""},
         "stone_condition": {"stone_id": "", "overall": ""},
     },
     gives={

@@ -113,9 +113,10 @@ def _lines(rows: Sequence[Line]) -> list[tuple[str, str, str]]:
     pair = by.get((PAIRS, ALL))
     if pair is not None:
         made.append(("The sprayed face against the sheltered face of the same stone", *_pair(pair)))
-    for row in rows:
-        if row["measure"] == PAIRS and row["stratum"] != ALL:
-            made.append((f"... {row['stratum'].replace(': ', ' ')} alone", *_pair(row)))
+    made += [
+        (f"... {row['stratum'].replace(': ', ' ')} alone", *_pair(row))
+        for row in rows if row["measure"] == PAIRS and row["stratum"] != ALL
+    ]  # fmt: skip
     made += [
         (f"Faces of one stone, {str(row['note']).split(', ')[1].split(' as ')[0]}", _odds(row), how_sure(row["p"]))
         for row in rows if str(row["measure"]).startswith(_FACES)
@@ -148,7 +149,8 @@ def _edge(row: Line) -> tuple[str, str, str]:
 
 def _strata(rows: Sequence[Line]) -> list[tuple[str, str, str]]:
     made = [
-        (f"Wetted against dry, only stones alike {row['stratum'].replace('by ', 'in ')}", _odds(row), how_sure(row["p"]))
+        (f"Wetted against dry, only stones alike {row['stratum'].replace('by ', 'in ')}", _odds(row),
+         how_sure(row["p"]))
         for row in rows if row["measure"] == POOLED
     ]  # fmt: skip
     made += [
@@ -182,7 +184,7 @@ def how_sure(p: float | None) -> str:
 def _odds(row: Line) -> str:
     low, high, value = row["low"], row["high"], row["estimate"]
     if value is None:
-        return f"no finite figure: {str(row['note']).split('; ')[-1]}"
+        return f"no finite figure: {str(row['note']).split('; ')[-1].removeprefix('infinite: ')}"
     span = "" if low is None else f" ({_times(low)} to {'no limit' if high is None else _times(high)})"
     return f"{_times(value)} times the odds{span}, {row['n']} stones"
 

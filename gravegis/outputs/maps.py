@@ -8,4 +8,13 @@ from gravegis.outputs.figure import save_figure
 from gravegis.outputs.harm_maps import harm_map, harms_mapped
 from gravegis.outputs.water_maps import wetting_map, zone_map
 
-__all__ = ["condition_map", "crew_map", "harm_map", "harms_mapped", "heat_map", "save_figure", "wetting_map", "zone_map"]
+__all__ = [
+    "condition_map",
+    "crew_map",
+    "harm_map",
+    "harms_mapped",
+    "heat_map",
+    "save_figure",
+    "wetting_map",
+    "zone_map",
+]

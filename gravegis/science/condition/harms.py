@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["HarmGrades", "grade_harms", "harm_of", "harms", "of_findings"]
+__all__ = ["HarmGrades", "class_by_harms", "grade_harms", "harm_of", "harms", "of_findings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +79,39 @@ def of_findings(findings: Findings) -> NDArray[np.str_]:
     """Return the harm of each finding, empty where it belongs to none."""
     known = {term: harm_of(term) for term in np.unique(findings.term).tolist()}
     return np.array([known[term] for term in findings.term.tolist()], dtype=np.str_)
+
+
+@cache
+def _steps(axis: str) -> NDArray[np.float64]:
+    """Return urgency or recommendation per harm and severity 0 to 3, shape ``(harms, 4)``."""
+    return np.array([[0.0, *(float(one) for one in row[axis].split("|"))] for row in rows("harms")])
+
+
+def class_by_harms(grades: HarmGrades, axis: str) -> tuple[Floats, NDArray[np.str_]]:
+    """Return a class of its own beside the condition, and the harm that decided it.
+
+    Parameters
+    ----------
+    grades
+        Grades of every harm.
+    axis
+        ``urgency`` (0 long term, 1 intermediate, 2 short term, 3 urgent) or ``recommendation`` (0 nothing, 1
+        maintenance or prevention, 2 moderate repair or a closer look, 3 major work after diagnosis).
+
+    Returns
+    -------
+    The worst step over the harms, NaN where no harm is known or one was found without a severity and no other is
+    graded; and the harm, empty where there is none. Steps per harm and severity: harms.csv, own rule.
+    """
+    steps = _steps(axis)
+    known = ~np.isnan(grades.grade)
+    place = np.nan_to_num(grades.grade).astype(np.intp)
+    step = np.where(known, steps[np.arange(len(grades.names)), place], -1.0)
+    # found without a severity: nothing is said unless something graded is as bad as it gets
+    unsure = (np.isnan(grades.grade) & (grades.present == 1)).any(axis=1)
+    worst, most = step.argmax(axis=1), step.max(axis=1)
+    out: Floats = np.where((most < 0) | (unsure & (most <= 0)), np.nan, most)
+    return out, np.where(np.nan_to_num(out) > 0, np.array(grades.names)[worst], "").astype(np.str_)
 
 
 def grade_harms(findings: Findings, quick_score: ArrayLike | None = None) -> HarmGrades:
