@@ -34,6 +34,7 @@ BUILT_IN = (
     "clusters",
     "heatmap",
     "evidence",
+    "change",
     "worklist",
     "routes",
 )

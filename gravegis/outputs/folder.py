@@ -110,6 +110,7 @@ def _maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
             "condition of each stone, groups",
         ),
         ("heat_map", "share_damaged" in site.grids, maps.heat_map, "share of damaged stones"),
+        ("change_map", site.has("stone_change"), maps.change_map, "what got better or worse since the last survey"),
         ("crew_map", site.has("stops"), maps.crew_map, "which crew walks where"),
     )
     made: list[Made] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gravegis.outputs.change_map import change_map
 from gravegis.outputs.condition_maps import condition_map, heat_map
 from gravegis.outputs.day_maps import crew_map
 from gravegis.outputs.figure import save_figure
@@ -9,6 +10,7 @@ from gravegis.outputs.harm_maps import harm_map, harms_mapped
 from gravegis.outputs.water_maps import wetting_map, zone_map
 
 __all__ = [
+    "change_map",
     "condition_map",
     "crew_map",
     "harm_map",

@@ -49,7 +49,7 @@ def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> N
     site = sample_run.without(("findings",))
     found = late(site)
     assert found["condition"] == ("findings: gone since",)
-    assert set(found) == {"condition", "hotspots", "clusters", "heatmap", "evidence", "worklist", "routes"}
+    assert set(found) == {"condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist", "routes"}
     assert "share_damaged" in site.grids
     assert "stone_condition" in site
 
