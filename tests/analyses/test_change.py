@@ -47,8 +47,8 @@ def test_findings_of_two_visits_are_held_against_each_other_harm_by_harm() -> No
     table, notes = told(ground(6).with_layers({"findings": found(rows)}))
     overall = table.loc["overall"]["change"].to_dict()
     assert overall == {"s0": "better", "s1": "worse", "s2": "lost", "s3": "new", "s4": "same"}
-    growth = table.loc[[("growth", "s0")], ["before", "now", "before_on", "now_on"]]
-    assert growth.to_numpy().tolist() == [[3, 1, THEN, NOW]]
+    growth = table.reset_index().query("harm == 'growth' and stone_id == 's0'").iloc[0]
+    assert [growth[name] for name in ("before", "now", "before_on", "now_on")] == [3, 1, THEN, NOW]
     assert table.loc[("cracks", "s1"), "change"] == "worse"
     # somebody looked at it both times and met no growth
     assert table.loc[("growth", "s1"), "change"] == "same"

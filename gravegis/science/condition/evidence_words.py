@@ -74,6 +74,10 @@ def _and(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
 
 
+def _within(combined: str, names: Sequence[str]) -> bool:
+    return any(one in names for one in combined.split(" and "))
+
+
 def verdict(rows: Sequence[Row], inseparable: Sequence[str]) -> str:
     """Return the one sentence an owner reads."""
     pair = _found(rows, PAIRS)
@@ -94,6 +98,8 @@ def _of_more_on_wetted(rows: Sequence[Row], inseparable: Sequence[str]) -> str:
         name for name, one in _pooled(rows, inseparable).items() if one.p >= SURE_P or one.estimate <= 1
     ]  # fmt: skip
     if explained:
+        # what one kind explains need not be told again of its combinations
+        explained = [one for one in explained if " and " not in one or not _within(one, explained)]
         return f"Wetted stones carry more of it, but {_and(explained)} may explain that: it is not laid on the water."
     heads = _found(rows, "difference by whole heads")
     if heads is None or heads.p >= SURE_P:
