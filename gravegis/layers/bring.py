@@ -15,6 +15,7 @@ from gravegis.layers import (
     bearings,
     canonical,
     geometry,
+    lab_sheet,
     landmarks,
     links,
     match,
@@ -91,6 +92,7 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()
         raise
+    raw = lab_sheet.turned(raw, typed.mapping, road)
     road.notes.extend(raw.notes)
     road.warnings.extend(raw.warnings)
     frame, raw = _rows(site, raw, typed, road)
