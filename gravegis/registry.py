@@ -30,8 +30,11 @@ BUILT_IN = (
     "throw",
     "wetting",
     "condition",
+    "hotspots",
     "clusters",
     "heatmap",
+    "evidence",
+    "change",
     "worklist",
     "routes",
 )

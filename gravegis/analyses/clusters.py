@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gravegis.contract import Analysis, Job, Result, number, whole
+from gravegis.contract import Analysis, Job, Result, choice, number, whole
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,13 +19,27 @@ TRIAL = (
     "own choice: 4 m and 6 stones served another way of grouping in a trial on invented ground; not tried for this one"
 )
 _NAMED = 3
+USUAL_MIN = 35.0  # a tablet, moderate soiling: effort.csv, common practice, no source
+LOOK_MIN = 5.0  # a look at a stone: common practice, no source
 NOT_NAMED = "harm not named"
+
+
+BY_HARM, BY_TREATMENT = "harm", "treatment"
+NEAR, DENSE, SIGNIFICANT = "near each other", "dense", "hot spots"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClusterSettings:
-    """What counts as harmed, and how near is near."""
+    """What counts as harmed, how near is near, and how much work a block may hold."""
 
+    by: str = choice(
+        BY_HARM, "What the stones of a group share.", options=(BY_HARM, BY_TREATMENT), source="own choice: harm"
+    )
+    gather: str = choice(
+        NEAR, "Which stones make groups: all that stand near each other, those in dense places, or those in hot spots.",
+        options=(NEAR, DENSE, SIGNIFICANT),
+        source="own choice: all, so that no work is left out; hot spots show where harm gathers more than by chance",
+    )  # fmt: skip
     link_m: float = number(
         4.0, "Stones at most this far apart hang together.", unit="m", low=0.5, high=50, source=TRIAL
     )
@@ -33,15 +47,21 @@ class ClusterSettings:
     least_class_n: int = whole(
         1, "Condition class from which a stone counts as harmed.", low=1, high=3, source="own choice: any recorded harm"
     )
+    block_min: float = number(
+        330.0, "Most minutes of crew work in a group; larger ones are cut into blocks.", unit="min", low=10, high=10000,
+        source="a paid day less set-up and breaks: common practice, no source",
+    )  # fmt: skip
 
 
 def run(site: Site, settings: ClusterSettings, job: Job) -> Result:
-    """Join harmed stones of one kind of harm that stand within reach of each other into groups.
+    """Join harmed stones of one kind of harm that stand within reach of each other, and cut what is too much for a day.
 
     The kind of harm is the family of findings that decided the class; harm that was not named (a quick score
-    alone, a word not known here) forms a kind of its own. A group is a block of work, not proof of a cause: rows
-    that stand close look like a group, so the notes give the share of harmed stones inside the outline beside that
-    of the whole ground.
+    alone, a word not known here) forms a kind of its own; groups by treatment take the treatment of the worklist. A
+    group is a block of work, not proof of a cause: rows that stand close look like a group, so the notes give the
+    share of harmed stones inside the outline beside that of the whole ground. A group that holds more minutes than
+    a day has is cut across its longest direction into blocks. Stones no crew works on count as a look of 5 minutes when
+    groups are cut, and as 0 in the minutes told.
     """
     import numpy as np
     import pandas as pd
@@ -54,23 +74,85 @@ def run(site: Site, settings: ClusterSettings, job: Job) -> Result:
     xy = places_m(stones)
     overall = condition["overall"].to_numpy(dtype="float64", na_value=np.nan)
     harmed = np.nan_to_num(overall, nan=-1.0) >= settings.least_class_n
-    kind = _kind_of_harm(condition)
-    rows: list[Frame] = []
-    group_of = np.full(len(stones), -1)
-    kinds = sorted(set(kind[harmed]))
-    for place, one in enumerate(kinds):
-        job.progress(0.1 + 0.8 * place / len(kinds), f"groups of {one}")
-        groups = clusters.cluster(xy, harmed & (kind == one), link_m=settings.link_m, least_n=settings.least_n)
-        outlines = clusters.hulls(xy, groups, pad_m=settings.link_m / 4)
-        counts = np.bincount(groups[groups >= 0], minlength=len(outlines))
-        group_of[groups >= 0] = groups[groups >= 0] + sum(map(len, rows))
-        rows.append(pd.DataFrame({"harm": one, "stones_n": counts, "geometry": outlines}))
+    work_min, treatment = _work(site)
+    by_treatment = settings.by == BY_TREATMENT
+    kind = treatment if by_treatment else _kind_of_harm(condition)
+    chosen = (work_min > 0) if by_treatment else harmed
+    if settings.gather == SIGNIFICANT:
+        chosen = chosen & _in_hot_spots(site, condition)
+    chosen &= np.isfinite(xy).all(axis=1)
+    rows, group_of = _gathered(xy, chosen, kind, work_min, settings=settings, job=job)
     job.progress(0.95, "summing up")
     found, names = _named(rows, group_of, stones, site.info.crs)
     members = pd.DataFrame({"stone_id": stones["stone_id"], "cluster_id": names})
     _, share = clusters.share_harmed(xy, harmed, ~np.isnan(overall), np.asarray(found["geometry"], dtype=object))
     everywhere = float(harmed[~np.isnan(overall)].mean()) if (~np.isnan(overall)).any() else float("nan")
     return Result(layers={"stone_clusters": members, "clusters": found}, notes=_notes(found, share, everywhere))
+
+
+def _gathered(
+    xy: npt.NDArray[np.float64],
+    chosen: npt.NDArray[np.bool_],
+    kind: npt.NDArray[np.object_],
+    work_min: npt.NDArray[np.float64],
+    *,
+    settings: ClusterSettings,
+    job: Job,
+) -> tuple[list[Frame], npt.NDArray[np.int64]]:
+    """Return the blocks of each kind, and the place of the block of each stone, -1 where none."""
+    import numpy as np
+    import pandas as pd
+
+    from gravegis.science.condition import blocks, clusters
+
+    gather = blocks.dense_clusters if settings.gather == DENSE else clusters.cluster
+    rows: list[Frame] = []
+    group_of = np.full(len(xy), -1)
+    kinds = sorted(set(kind[chosen]))
+    for place, one in enumerate(kinds):
+        job.progress(0.1 + 0.8 * place / len(kinds), f"groups of {one}")
+        groups = gather(xy, chosen & (kind == one), link_m=settings.link_m, least_n=settings.least_n)
+        groups = blocks.split_blocks(xy, groups, np.maximum(work_min, LOOK_MIN), most_min=settings.block_min)
+        outlines = clusters.hulls(xy, groups, pad_m=settings.link_m / 4)
+        at = groups >= 0
+        counts = np.bincount(groups[at], minlength=len(outlines))
+        time_min = np.bincount(groups[at], weights=work_min[at], minlength=len(outlines))
+        group_of[at] = groups[at] + sum(map(len, rows))
+        made = {"main_harm": one, "stones_n": counts, "work_min": time_min, "geometry": outlines}
+        rows.append(pd.DataFrame(made))
+    return rows, group_of
+
+
+def _work(site: Site) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.object_]]:
+    """Return minutes of crew work and treatment of each stone; without a worklist the usual time of a tablet."""
+    import numpy as np
+
+    from gravegis.layers.canonical import column
+    from gravegis.layers.stones import numbers
+
+    ids = site["stones"]["stone_id"]
+    if not site.has("worklist", "work_min"):
+        return np.full(len(ids), USUAL_MIN), np.full(len(ids), "", dtype=object)
+    work = site["worklist"].set_index("stone_id").reindex(ids).reset_index()
+    minutes = np.nan_to_num(numbers(work, "worklist", "work_min"))
+    return minutes, column(work, "worklist", "treatment").fillna("").to_numpy(dtype=object)
+
+
+def _in_hot_spots(site: Site, condition: Frame) -> npt.NDArray[np.bool_]:
+    """Whether a stone stands in a hot spot of the harm that decided its class, or of the class itself."""
+    import numpy as np
+    import pandas as pd
+
+    from gravegis.science.condition.harms import harm_of
+
+    if not site.has("stone_hotspots", "state"):
+        return np.zeros(len(condition), dtype=np.bool_)
+    hot = site["stone_hotspots"].query("state == 'hot'")
+    pairs = pd.MultiIndex.from_frame(hot[["stone_id", "harm"]])
+    own = [harm_of(one) if isinstance(one, str) else "" for one in condition["main_harm"]]
+    of_harm = pd.MultiIndex.from_arrays([condition.index, own]).isin(pairs)
+    of_class = condition.index.isin(hot.loc[hot["harm"] == "overall", "stone_id"])
+    return np.asarray(of_harm | of_class, dtype=np.bool_)
 
 
 def _kind_of_harm(condition: Frame) -> npt.NDArray[np.object_]:
@@ -111,8 +193,9 @@ def _notes(found: Frame, share: npt.NDArray[np.float64], everywhere: float) -> t
     if not len(found):
         return ("No group of harmed stones: too few stand near each other, or the condition is not recorded.",)
     biggest = [
-        f"{found['cluster_id'].iloc[row]} ({int(found['stones_n'].iloc[row])} stones, {found['harm'].iloc[row]}; "
-        f"{share[row]:.0%} of those recorded inside its outline are harmed)"
+        f"{found['cluster_id'].iloc[row]} ({int(found['stones_n'].iloc[row])} stones, "
+        f"{found['main_harm'].iloc[row]}, {found['work_min'].iloc[row]:.0f} min; {share[row]:.0%} of those recorded "
+        "inside its outline are harmed)"
         for row in range(min(_NAMED, len(found)))
     ]
     return (
@@ -126,21 +209,34 @@ ANALYSIS = Analysis(
     title="Groups of stones with like harm",
     question="Where do stones with the same harm stand near each other?",
     needs={"stones": ("stone_id", "geometry"), "stone_condition": ("stone_id", "overall", "main_harm")},
-    uses={"stones": {"section": ""}},
+    uses={
+        "stones": {"section": ""},
+        "worklist": {
+            "*": "35 minutes a stone, a tablet's usual time: common practice, no source",
+            "work_min": "",
+            "treatment": "",
+        },
+        "stone_hotspots": {"stone_id": "", "harm": "", "state": ""},
+    },
     gives={
         "stone_clusters": {"stone_id": "stone", "cluster_id": "group, missing where none"},
         "clusters": {
             "cluster_id": "group",
-            "harm": "kind of harm of the group",
             "stones_n": "stones in it",
+            "main_harm": "kind of harm, or treatment, of the group",
+            "work_min": "planned crew minutes of the group",
             "sections": "sections it lies in",
         },
     },
-    may_be_missing=frozenset({"clusters.sections", "clusters.harm", "clusters.stones_n"}),
+    may_be_missing=frozenset(f"clusters.{name}" for name in ("sections", "main_harm", "stones_n", "work_min")),
     settings=ClusterSettings,
     run=run,
-    version=1,
+    version=2,
     tables=("patterns",),
     facts=("crs",),
-    sources=("connected components of harmed stones closer than a distance: plane geometry and graph theory", TRIAL),
+    sources=(
+        "connected components of harmed stones closer than a distance: plane geometry and graph theory",
+        "dense groups: DBSCAN, Ester et al. 1996; cutting into blocks: own rule",
+        TRIAL,
+    ),
 )

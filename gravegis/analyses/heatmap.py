@@ -5,28 +5,54 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gravegis.contract import Analysis, Job, Result, number, whole
+from gravegis.contract import Analysis, Job, Result, choice, number, text, whole
+from gravegis.science.condition.harms import harms
 
 if TYPE_CHECKING:
-    from gravegis.science.condition.density import BandwidthChoice, RateMap
+    import numpy as np
+    import numpy.typing as npt
+
+    from gravegis.science.condition.bandwidth import BandwidthChoice
+    from gravegis.science.condition.density import RateMap
     from gravegis.site import Raster, Site
+
+
+AUTO = "auto"
+OVERALL = "overall"
+
+
+def _bandwidth(typed: str) -> str:
+    """Return a distance in metres as text, or auto; refuses rules of thumb."""
+    from gravegis import units
+    from gravegis.science.condition.bandwidth import refuse_rule_of_thumb
+
+    if typed.strip().casefold() in (AUTO, "0", "0.0"):
+        return AUTO
+    refuse_rule_of_thumb(typed)
+    value = units.parse(typed, "m")
+    if not 0 < value <= 200:
+        raise ValueError("outside 0 to 200 m")
+    return f"{value:g}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeatmapSettings:
     """What counts as damaged, and how smooth the map is."""
 
+    harm: str = choice(
+        OVERALL, "Harm to map; overall is the condition class.", options=(OVERALL, *harms()), source="own choice"
+    )
     least_class_n: int = whole(
         2,
-        "Condition class from which a stone counts as damaged.",
+        "Condition class, or severity of the harm, from which a stone counts as damaged.",
         low=1,
         high=3,
         source="own choice: moderate and worse",
     )
-    bandwidth_m: float = number(
-        0.0,
-        "Standard deviation of the kernel; 0 takes the one of a fixed list that best predicts left-out stones.",
-        unit="m", low=0, high=200, source="leave-one-out likelihood over a fixed list: own rule",
+    bandwidth_m: str = text(
+        AUTO, "Standard deviation of the kernel; auto: the one of a fixed list that best predicts left-out stones.",
+        form="a distance such as 6 m, or auto", reader=_bandwidth,
+        source="leave-one-out likelihood over a fixed list: own rule; Scott's and Silverman's rules are refused",
     )  # fmt: skip
     cell_m: float = number(
         0.5, "Side of a cell.", unit="m", low=0.05, high=50, source="own choice: about half the width of a headstone"
@@ -46,22 +72,22 @@ def run(site: Site, settings: HeatmapSettings, job: Job) -> Result:
     """
     import numpy as np
 
+    from gravegis.layers.harms import grades_of
     from gravegis.layers.stones import places_m
-    from gravegis.science.condition import density
+    from gravegis.science.condition import bandwidth, density
 
-    stones = site["stones"]
-    condition = site["stone_condition"].set_index("stone_id").reindex(stones["stone_id"])
-    overall = condition["overall"].to_numpy(dtype="float64", na_value=np.nan)
-    known = ~np.isnan(overall)
-    xy, damaged = places_m(stones)[known], overall[known] >= settings.least_class_n
+    stones, places = site["stones"], places_m(site["stones"])
+    grade = grades_of(stones, site.get("findings"), site["stone_condition"]).grade_of(settings.harm)
+    known = ~np.isnan(grade) & np.isfinite(places).all(axis=1)
+    xy, damaged = places[known], grade[known] >= settings.least_class_n
     if known.sum() < settings.least_stones_n:
         job.progress(1.0, "too few stones")
         few = f"Fewer than {settings.least_stones_n} stones have a recorded condition ({int(known.sum())})"
         return Result(grids={}, notes=(f"{few}: no heat map.",))
     job.progress(0.1, "choosing how smooth the map is")
-    tried = (settings.bandwidth_m,) if settings.bandwidth_m else density.BANDWIDTHS_M
-    choice = density.choose_bandwidth(xy, damaged, tried)
-    bandwidth_m = choice.bandwidth_m
+    tried = bandwidth.BANDWIDTHS_M if settings.bandwidth_m == AUTO else (settings.bandwidth_m,)
+    best = bandwidth.choose_bandwidth(xy, damaged, tried)
+    bandwidth_m = best.bandwidth_m
     job.progress(0.6, "drawing the map")
     rate = density.share_of_damaged(
         xy,
@@ -71,7 +97,7 @@ def run(site: Site, settings: HeatmapSettings, job: Job) -> Result:
         least_stones=settings.least_stones_n,
     )
     job.progress(0.95, "summing up")
-    return Result(grids=_grids(rate, settings), notes=_notes(rate, choice, float(damaged.mean()), settings))
+    return Result(grids=_grids(rate, settings), notes=_notes(rate, best, float(damaged.mean()), settings))
 
 
 def _grids(rate: RateMap, settings: HeatmapSettings) -> dict[str, Raster]:
@@ -87,21 +113,36 @@ def _grids(rate: RateMap, settings: HeatmapSettings) -> dict[str, Raster]:
     rows, columns = slice(south[0], south[-1] + 1), slice(east[0], east[-1] + 1)
     grid = rate.grid
     left_m, top_m = grid.x0_m + east[0] * grid.cell_m, grid.y0_m - south[0] * grid.cell_m
-    words = f"share of stones in condition class {settings.least_class_n} or worse, kernel of {rate.bandwidth_m:g} m"
-    few = f"stones behind each cell, kernel of {rate.bandwidth_m:g} m"
+    kernel = f"kernel of {rate.bandwidth_m:g} m"
+    clear = np.where(shown, rate.clear, np.nan)
+    layers: dict[str, tuple[npt.NDArray[np.float64], str, str]] = {
+        "share_damaged": (rate.share, f"share of stones with {_what(settings)}, {kernel}", "1"),
+        "effective_stones": (rate.effective_n, f"stones behind each cell, {kernel}", "1"),
+        "stone_density": (rate.density_all * PER_ARE, f"stones looked at per 100 m2, {kernel}", "1"),
+        "share_clear": (clear, "1 where the share differs clearly from that of the whole ground", "1"),
+    }
     return {
-        "share_damaged": Raster(rate.share[rows, columns].copy(), left_m, top_m, grid.cell_m, words, "1"),
-        "effective_stones": Raster(rate.effective_n[rows, columns].copy(), left_m, top_m, grid.cell_m, few, "1"),
+        name: Raster(values[rows, columns].copy(), left_m, top_m, grid.cell_m, words, unit)
+        for name, (values, words, unit) in layers.items()
     }
 
 
-def _notes(rate: RateMap, choice: BandwidthChoice, share: float, settings: HeatmapSettings) -> tuple[str, ...]:
+PER_ARE = 100.0  # m2
+
+
+def _what(settings: HeatmapSettings) -> str:
+    if settings.harm == OVERALL:
+        return f"condition class {settings.least_class_n} or worse"
+    return f"{settings.harm} of severity {settings.least_class_n} or more"
+
+
+def _notes(rate: RateMap, best: BandwidthChoice, share: float, settings: HeatmapSettings) -> tuple[str, ...]:
     import numpy as np
 
     if not np.isfinite(rate.share).any():
         return ("Nowhere do enough recorded stones stand together: no heat map.",)
-    whole_ground = f"{share:.0%} of the recorded stones are in class {settings.least_class_n} or worse."
-    if choice.beats_constant:
+    whole_ground = f"{share:.0%} of the recorded stones have {_what(settings)}."
+    if best.beats_constant:
         words = (
             f"The map predicts left-out stones better than that one figure (kernel {rate.bandwidth_m:g} m): "
             "harm gathers in places. It does not say why."
@@ -119,16 +160,21 @@ ANALYSIS = Analysis(
     title="Share of damaged stones",
     question="Where does damage gather?",
     needs={"stones": ("stone_id", "geometry"), "stone_condition": ("stone_id", "overall")},
-    uses={},
+    uses={
+        "stones": {"quick_score": ""},
+        "findings": {"stone_id": "", "pattern": "", "severity": "", "found_on": ""},
+    },
     gives={},
     gives_grids={
         "share_damaged": "share of stones in the chosen class or worse, NaN where too few stones speak",
         "effective_stones": "effective number of stones behind each cell",
+        "stone_density": "stones looked at per 100 m2",
+        "share_clear": "1 where the share differs clearly from that of the whole ground, 0 where it may be chance",
     },
     settings=HeatmapSettings,
     run=run,
-    version=1,
-    tables=(),
+    version=2,
+    tables=("harms", "patterns"),
     facts=(),
     sources=(
         "ratio of Gaussian kernel sums on a linearly binned grid",

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import adding, checking, edits, versions
+from gravegis.cli import adding, checking, edits, forms, versions
 from gravegis.cli.running import JSON, run_and_write
 from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
@@ -120,6 +120,7 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
 
 gravegis.add_command(adding.add)
 gravegis.add_command(adding.look)
+gravegis.add_command(forms.forms)
 
 
 @gravegis.command(name="set")

@@ -46,8 +46,9 @@ def _with_options(command: Any) -> Any:  # noqa: ANN401 - a function that click 
 @click.argument("site", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("layer")
 @click.argument("file", type=click.Path(path_type=Path, exists=True))
+@click.option("--more", is_flag=True, help="Add the rows to those that are there, such as those of another visit.")
 @_with_options
-def add(site: Path, layer: str, file: Path, save_mapping: Path | None, **options: Any) -> None:  # noqa: ANN401
+def add(site: Path, layer: str, file: Path, save_mapping: Path | None, *, more: bool, **options: Any) -> None:  # noqa: ANN401
     """Bring a file in as a layer: tables, spreadsheets, map files, drawings, GPX, KML, or a folder of photos.
 
     All problems of the file are said at once; the site is changed only if there are none. Results that no longer
@@ -58,7 +59,7 @@ def add(site: Path, layer: str, file: Path, save_mapping: Path | None, **options
 
     with store.locked(site):
         before = store.load(site)
-        done = report_of(bring.bring_in(before, layer, file, **options), layer, file)
+        done = report_of(bring.bring_in(before, layer, file, **options, more=more), layer, file)
         done = _with_pictures(done, site, layer, file)
         store.save(done, site)
     became_out_of_date(staleness.stale(before), staleness.stale(done), site)

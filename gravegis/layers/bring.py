@@ -23,11 +23,13 @@ from gravegis.layers import (
     place,
     propose,
     schema,
+    ticks,
     vocabulary,
 )  # fmt: skip
 from gravegis.layers import crs as systems
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.holder import Holder, bounds_m
+from gravegis.layers.joining import beside
 from gravegis.layers.mapping import advise, apply_mapping
 from gravegis.layers.positions_in import from_columns, in_unit, named_again, on_control
 from gravegis.layers.read import read_file
@@ -85,6 +87,7 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     typed = Typed.of(options)
     try:
         raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+        raw = ticks.unfold(raw, road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()
@@ -96,9 +99,9 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     frame, raw = _rows(site, raw, typed, road)
     if not wanted.has_geometry or "geometry" not in frame.columns:
         road.stop()
-        return _taken(site, frame, road)
+        return _taken(site, frame, road, more=typed.more)
     placed = _placed(site, frame, raw, typed, road)
-    return _taken(placed[0], placed[1], road)
+    return _taken(placed[0], placed[1], road, more=typed.more)
 
 
 def _no_picture(raw: Raw, road: Road) -> None:
@@ -277,7 +280,7 @@ def _attempt(road: Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step 
         raise
 
 
-def _taken(site: S, frame: Frame, road: Road) -> Brought[S]:
+def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
     road.tidy()
     name = road.layer.name
@@ -287,7 +290,10 @@ def _taken(site: S, frame: Frame, road: Road) -> Brought[S]:
         road.stop()
     if frame.empty:
         road.warnings.append("the file has no rows")
-    if name in site:
+    if more and name in site and len(site[name]):
+        frame = beside(site[name], frame, road)
+        road.stop()
+    elif name in site:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
     try:
         made = site.with_layers({name: frame})
@@ -302,7 +308,7 @@ def _taken(site: S, frame: Frame, road: Road) -> Brought[S]:
         raise
     road.warnings.extend(one.words for one in links.broken(made) if one.has_target and name in (one.layer, one.target))
     sources, assumed = (
-        tuple(one for one in before if not one.startswith(f"{name}: "))
+        tuple(one for one in before if more or not one.startswith(f"{name}: "))
         for before in (made.info.sources, made.info.assumed)
     )
     info = replace(

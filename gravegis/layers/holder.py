@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["Holder", "Info", "bounds_m"]
+__all__ = ["Holder", "Info", "bounds_m", "holds"]
 
 
 class Info(Protocol):
@@ -67,3 +67,11 @@ def bounds_m(site: Holder, *, without: str = "") -> tuple[float, float, float, f
     west, south = every[:, :2].min(axis=0)
     east, north = every[:, 2:].max(axis=0)
     return float(west), float(south), float(east), float(north)
+
+
+def holds(site: Holder, name: str, column: str | None = None) -> bool:
+    """Whether a layer is there with rows and, where a column is named, with at least one value in it."""
+    if name not in site or site[name].empty:
+        return False
+    frame = site[name]
+    return column is None or (column in frame.columns and bool(frame[column].notna().any()))

@@ -36,6 +36,7 @@ class Options(TypedDict, total=False):
     control: Path | None
     bearings: str | None
     declination_deg: float | None
+    more: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,8 @@ class Typed:
         Order of days in figures: ``dmy`` or ``mdy``.
     control
         Table of control points that place a local grid.
+    more
+        The rows are added to those that are there.
     bearings, declination_deg
         North that bearings are counted from, and how far magnetic north lies east of true north. [deg]
     """
@@ -77,6 +80,7 @@ class Typed:
     control: Path | None = None
     bearings: str = ""
     declination_deg: float | None = None
+    more: bool = False
 
     @classmethod
     def of(cls, options: Options) -> Typed:
@@ -105,6 +109,7 @@ class Typed:
             control=options.get("control"),
             bearings=_one_of(said.get("bearings", ""), NORTHS, "--bearings", problems),
             declination_deg=declination,
+            more=bool(options.get("more")),
         )
         if made.declination_deg is not None and not -180 <= made.declination_deg <= 180:
             problems.append(Problem(f"{made.declination_deg:g} is no declination", "--declination", _DECLINATION))

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from gravegis.layers.canonical import column
+from gravegis.layers.visits import of_last_visit
 from gravegis.science.care.gates import GateLimits
 from gravegis.science.condition.scores import Findings, read_findings
 
@@ -33,14 +34,15 @@ def places_m(stones: Frame) -> npt.NDArray[np.float64]:
 
 
 def findings_of(stones: Frame, findings: Frame | None) -> tuple[Findings, int]:
-    """Return the findings of these stones as arrays, and how many name a stone that is not there."""
+    """Return the findings of the last visit to these stones, and how many findings name a stone that is not there."""
     none = pd.DataFrame({"stone_id": pd.Series([], dtype="str"), "pattern": pd.Series([], dtype="str")})
     frame = none if findings is None else findings
     row = pd.Series(np.arange(len(stones)), index=stones["stone_id"]).reindex(frame["stone_id"]).to_numpy("float64")
     known = ~np.isnan(row)
-    kept = frame[known]
+    now = known & of_last_visit(frame)
+    kept = frame[now]
     made = read_findings(
-        row[known],
+        row[now],
         words(kept, "findings", "pattern"),
         numbers(kept, "findings", "severity"),
         numbers(kept, "findings", "extent_frac"),

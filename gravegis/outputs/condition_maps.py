@@ -36,6 +36,7 @@ _ORDER = ("condition_3", "condition_2", "condition_1", "condition_0", "condition
 _GRIDS = ("share_damaged", "share_of_damaged")
 _BEYOND_M = 10.0
 _OVER_Z = 16
+_LEAST_CLEAR_M2 = 20.0  # smaller pieces are speckle: own choice
 
 
 def condition_map(
@@ -84,7 +85,7 @@ def heat_map(
     title = f"Share of stones in condition class {least} or worse"
     first = () if grid else ("There is no grid of shares: the map shows stones only.",)
     page_words = pages.page_of(site, title, ("heatmap",), about, first=first, rests_on=("condition",))
-    sheet = pages.start(site, page_words, [*shaded, *dots, *_clear(ground(site))], bounds, about)
+    sheet = pages.start(site, page_words, [*shaded, *_clear_ground(site), *dots, *_clear(ground(site))], bounds, about)
     if grid is not None:
         draw_share(sheet, grid)
     pages.rows_and_sections(site, sheet, pages.board_of(sheet, dots))
@@ -188,6 +189,26 @@ def _clear(things: list[Thing]) -> list[Thing]:
         replace(one, symbol=replace(one.symbol, fill="", z=max(one.symbol.z, _OVER_Z))) if one.shape == "areas" else one
         for one in things
     ]
+
+
+def _clear_ground(site: Site) -> list[Thing]:
+    """Return the outline of where the share differs clearly from that of the whole ground; all else may be chance."""
+    grid = site.grids.get("share_clear")
+    if grid is None:
+        return []
+    rows, columns = np.nonzero(grid.values == 1)
+    west, south = grid.left_m + columns * grid.cell_m, grid.top_m - (rows + 1) * grid.cell_m
+    # cells a hair too wide, so that they join
+    side = grid.cell_m * 1.001
+    cells = shapely.box(west, south, west + side, south + side)
+    joined = shapely.simplify(shapely.union_all(cells), grid.cell_m / 4)
+    seen = [_without_specks(one) for one in getattr(joined, "geoms", [joined]) if one.area >= _LEAST_CLEAR_M2]
+    return outlines("clear_share", np.array(seen, dtype=object)) if seen else []
+
+
+def _without_specks(part: shapely.Polygon) -> shapely.Polygon:
+    holes = [one for one in part.interiors if shapely.Polygon(one).area >= _LEAST_CLEAR_M2]
+    return shapely.Polygon(part.exterior, holes)
 
 
 def draw_share(sheet: Sheet, grid: Raster) -> None:

@@ -92,6 +92,11 @@ TABLES = (
         lambda row: row["stone_id"],
     ),
     _Table(
+        "change.csv", "stone_change",
+        ("stone_id", *_of("stones", *_STONE), "harm", "before", "now", "change", "before_on", "now_on"),
+        lambda row: (row["harm"] != "overall", row["harm"], row["stone_id"]),
+    ),
+    _Table(
         "unplanned.csv", "unplanned",
         ("stone_id", *_of("stones", *_STONE), "reason", "reason=reason_in_words", "detail",
          *_of("worklist", "priority", "treatment")),

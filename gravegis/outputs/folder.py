@@ -92,7 +92,7 @@ def remove_last_run(folder: Path) -> list[str]:
 
 def _make(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     made: list[Made] = []
-    for step in (_maps, _zone_pages, _worklist_pages, _crew_sheets, _tables, _words):
+    for step in (_maps, _harm_maps, _evidence, _zone_pages, _worklist_pages, _crew_sheets, _tables, _words):
         made.extend(step(site, folder, made_on, paper))
     return made
 
@@ -110,6 +110,7 @@ def _maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
             "condition of each stone, groups",
         ),
         ("heat_map", "share_damaged" in site.grids, maps.heat_map, "share of damaged stones"),
+        ("change_map", site.has("stone_change"), maps.change_map, "what got better or worse since the last survey"),
         ("crew_map", site.has("stops"), maps.crew_map, "which crew walks where"),
     )
     made: list[Made] = []
@@ -119,6 +120,25 @@ def _maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
             files = maps.save_figure(figure, folder / stem)  # type: ignore[arg-type]
             made.extend(Made(file, told) for file in files)
     return made
+
+
+def _harm_maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
+    from gravegis.outputs import maps, words
+
+    plan = words.plan_hash(site) if site.has("stops") else ""
+    made: list[Made] = []
+    for harm in maps.harms_mapped(site):
+        figure = maps.harm_map(site, harm, made_on=made_on, paper=paper, plan_hash=plan)
+        files = maps.save_figure(figure, folder / f"harm_{harm.replace(' ', '_')}_map")
+        made.extend(Made(file, f"{harm} on the stones, and where it gathers") for file in files)
+    return made
+
+
+def _evidence(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
+    from gravegis.outputs import evidence_pages
+
+    files = evidence_pages.write_evidence_page(site, folder, made_on=made_on, paper=paper)
+    return [Made(file, "does the water explain the harm, how sure, what it does not show") for file in files]
 
 
 def _zone_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:

@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+from gravegis.outputs.change_map import change_map
 from gravegis.outputs.condition_maps import condition_map, heat_map
 from gravegis.outputs.day_maps import crew_map
 from gravegis.outputs.figure import save_figure
+from gravegis.outputs.harm_maps import harm_map, harms_mapped
 from gravegis.outputs.water_maps import wetting_map, zone_map
 
-__all__ = ["condition_map", "crew_map", "heat_map", "save_figure", "wetting_map", "zone_map"]
+__all__ = [
+    "change_map",
+    "condition_map",
+    "crew_map",
+    "harm_map",
+    "harms_mapped",
+    "heat_map",
+    "save_figure",
+    "wetting_map",
+    "zone_map",
+]

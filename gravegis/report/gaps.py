@@ -129,7 +129,8 @@ def _unused(ground: Ground, name: str) -> Iterator[tuple[str, str, str]]:
     one, site = ground.pool[name], ground.site
     for layer, columns in one.uses.items():
         if not site.has(layer):
-            if layer not in one.needs and not ground.will_be_made(layer):
+            # a layer only a plugin knows cannot be brought in by anybody
+            if layer not in one.needs and schema.is_known(layer) and not ground.will_be_made(layer):
                 yield layer, "", columns.get("*", "")
             continue
         for column, words in columns.items():

@@ -58,10 +58,14 @@ def keep_all(site: Site, folder: Path, layer: str, beside: Path) -> tuple[Site, 
     kept, missing = list[str | None](), list[str]()
     for name in frame["file"].astype(object):
         file = None if name is None or name != name else _below(beside, str(name))
-        if file is None and isinstance(name, str):
+        if file is None and isinstance(name, str) and not _is_kept(folder, name):
             missing.append(name)
         kept.append(keep(folder, file) if file is not None else name)
     return site.with_layers({layer: frame.assign(file=pd.Series(kept, index=frame.index, dtype="str"))}), missing
+
+
+def _is_kept(folder: Path, name: str) -> bool:
+    return _OURS.fullmatch(name) is not None and (folder / PHOTOS / name).is_file()
 
 
 def _below(folder: Path, name: str) -> Path | None:

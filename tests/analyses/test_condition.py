@@ -11,6 +11,7 @@ import rasterio
 import shapely
 
 from gravegis import pipeline, store
+from gravegis.errors import SettingError
 from gravegis.site import Site, SiteInfo
 
 if TYPE_CHECKING:
@@ -192,3 +193,77 @@ def test_nearness_is_not_told_finer_than_the_positions_carry(sample_site: Site) 
         assert "inspect_near_head" not in codes[name]
     assert "inspect_near_head" in codes["fine"]
     assert "inspect_near_by_map" not in codes["fine"]
+
+
+def test_a_heat_map_of_one_harm_leaves_out_stones_of_which_it_is_unknown() -> None:
+    found = [{"stone_id": f"s{i}", "pattern": "moss" if i < 20 else "crack", "severity": 2} for i in range(40)]
+    typed = {"heatmap": {"harm": "growth", "bandwidth_m": "6 m", "cell_m": "1"}}
+    done = pipeline.run(site_of(found, quick_score=[2] * 60), ["heatmap"], typed=typed).site
+    assert "50% of the recorded stones have growth of severity 2 or more." in done.log[-1].notes
+    assert {"share_damaged", "effective_stones", "stone_density", "share_clear"} == set(done.grids)
+    shown = np.isfinite(done.grids["share_damaged"].values)
+    clear = done.grids["share_clear"].values
+    assert set(np.unique(clear[shown])) <= {0.0, 1.0}
+    assert np.isnan(clear[~shown]).all()
+
+
+@pytest.mark.parametrize("rule", ["scott", "silverman"])
+def test_rules_of_thumb_for_the_kernel_are_refused_with_the_reason(rule: str) -> None:
+    with pytest.raises(SettingError, match="size of the site, not of a patch"):
+        pipeline.run(site_of(quick_score=[1, 2] * 20), ["heatmap"], typed={"heatmap": {"bandwidth_m": rule}})
+
+
+def crowd(pattern: str = "moss") -> Site:
+    """Return twelve close rows of twenty stones, all with growth, in one section."""
+    xy = np.stack(np.meshgrid(np.arange(20) * 1.2, np.arange(12) * 2.5), axis=-1).reshape(-1, 2)
+    stones = gpd.GeoDataFrame(
+        {"stone_id": [f"s{i:03d}" for i in range(len(xy))], "section": "A", "material": "granite", "stability": "firm",
+         "stability_on": "2026-11-01", "form": "headstone", "height_m": 0.8},
+        geometry=shapely.points(xy), crs="EPSG:7854",
+    )  # fmt: skip
+    found = [{"stone_id": one, "pattern": pattern, "severity": 2} for one in stones["stone_id"]]
+    return Site(SiteInfo("t", "EPSG:7854")).with_layers({"stones": stones, "findings": pd.DataFrame(found)})
+
+
+def test_close_rows_make_blocks_of_a_day_not_one_giant_group() -> None:
+    done = pipeline.run(crowd(), ["clusters"], typed={"clusters": {"block_min": "300"}}).site
+    groups, work = done["clusters"], done["worklist"].set_index("stone_id")["work_min"]
+    assert len(groups) > 5
+    assert groups["work_min"].max() <= 300
+    members: Any = done["stone_clusters"].set_index("stone_id")["cluster_id"]
+    assert members.notna().all()
+    for row in groups.to_dict("records"):
+        of_group = members.index[members == row["cluster_id"]]
+        assert work.reindex(of_group).sum() == pytest.approx(row["work_min"])
+        assert row["stones_n"] == len(of_group)
+        assert (row["main_harm"], row["sections"]) == ("biological colonisation", "A")
+
+
+def test_groups_by_treatment_share_it() -> None:
+    done = pipeline.run(crowd(), ["clusters"], typed={"clusters": {"by": "treatment"}}).site
+    members: Any = done["stone_clusters"].set_index("stone_id")["cluster_id"].dropna()
+    treatment = done["worklist"].set_index("stone_id")["treatment"]
+    of_group = done["clusters"].set_index("cluster_id")["main_harm"]
+    assert len(members)
+    assert (treatment.reindex(members.index) == of_group.reindex(members).to_numpy()).all()
+
+
+def test_stones_no_crew_works_on_are_cut_by_looks_and_count_no_minutes() -> None:
+    done = pipeline.run(crowd("rust stain"), ["clusters"], typed={"clusters": {"block_min": "300"}}).site
+    assert (done["clusters"]["work_min"] == 0).all()
+    assert len(done["clusters"]) >= 4
+    assert done["clusters"]["stones_n"].max() <= 60
+
+
+def test_groups_of_hot_spots_lie_in_hot_spots_and_dense_ones_where_harm_is_dense(sample_site: Site) -> None:
+    done = pipeline.run(sample_site, ["clusters"], typed={"clusters": {"gather": "hot spots"}}).site
+    members = set(done["stone_clusters"].dropna()["stone_id"])
+    hot = set(done["stone_hotspots"].query("state == 'hot'")["stone_id"])
+    assert members
+    assert members <= hot
+
+    def grouped(gather: str) -> set[str]:
+        made = pipeline.run(sample_site, ["clusters"], typed={"clusters": {"gather": gather}}).site
+        return set(made["stone_clusters"].dropna()["stone_id"])
+
+    assert grouped("dense") < grouped("near each other")

@@ -3,7 +3,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import pandas as pd
 import pytest
@@ -13,6 +13,8 @@ from gravegis.contract import Job
 from gravegis.layers import canonical
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from gravegis.site import Site, SiteInfo
 
 
@@ -40,14 +42,14 @@ def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_
     found = late(farther(sample_run))
     assert found["throw"] == ("heads: throw changed since",)
     assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
-    assert {"throw", "wetting", "worklist", "routes"} == set(found)
+    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence"} == set(found)
 
 
 def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
     site = sample_run.without(("findings",))
     found = late(site)
     assert found["condition"] == ("findings: gone since",)
-    assert set(found) == {"condition", "clusters", "heatmap", "worklist", "routes"}
+    assert set(found) == {"condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist", "routes"}
     assert "share_damaged" in site.grids
     assert "stone_condition" in site
 
@@ -67,10 +69,14 @@ def test_a_result_of_an_analysis_that_is_not_installed_is_kept_and_marked(
 def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sample_run: Site) -> None:
     outcome = pipeline.run(farther(sample_run), ["wetting"])
     assert outcome.ran == ("throw", "wetting")
-    assert [(one.analysis, one.reasons) for one in outcome.stale] == [
-        ("worklist", ("Stones the spray reaches: worked out again since, with another result",)),
-        ("routes", ("built on Worklist, which is out of date",)),
-    ]
+    again = "worked out again since, with another result"
+    assert {one.analysis: one.reasons for one in outcome.stale} == {
+        "worklist": (f"Stones the spray reaches: {again}",),
+        "evidence": (f"Stones the spray reaches: {again}", f"Ground each head wets: {again}"),
+        # blocks of work count the minutes of the worklist
+        "clusters": ("built on Worklist, which is out of date",),
+        "routes": ("built on Worklist, which is out of date",),
+    }
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()
 
@@ -89,7 +95,7 @@ def test_a_result_that_can_no_longer_be_worked_out_goes_with_the_next_run_and_no
     sample_run: Site,
 ) -> None:
     bare = sample_run.without(("heads",))
-    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes"}
+    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence"}
     outcome = pipeline.run(bare)
     assert [(one.name, one.reason) for one in outcome.dropped] == [("throw", "it needs heads")]
     assert "throws_computed" not in outcome.site
@@ -112,10 +118,11 @@ def test_a_saved_setting_that_is_forgotten_puts_its_result_out_of_date(sample_ru
 
 def test_a_fact_of_the_site_counts_where_it_is_read(sample_run: Site) -> None:
     seeded = replace(sample_run, info=replace(sample_run.info, seed=0))
-    assert late(seeded) == {"routes": ("seed of everything random: 20261125 then, 0 now",)}
+    reason = ("seed of everything random: 20261125 then, 0 now",)
+    assert late(seeded) == {"routes": reason, "evidence": reason}
     moved = late(replace(sample_run, info=replace(sample_run.info, time_zone="Australia/Sydney")))
     assert moved["wetting"] == ("time zone of the site: Australia/Adelaide then, Australia/Sydney now",)
-    assert set(moved) == {"wetting", "worklist", "routes"}
+    assert set(moved) == {"wetting", "worklist", "routes", "clusters", "evidence"}
 
 
 def test_a_table_of_coefficients_counts_where_it_is_looked_up(
@@ -125,7 +132,17 @@ def test_a_table_of_coefficients_counts_where_it_is_looked_up(
     monkeypatch.setattr(staleness, "table_hashes", lambda: other)
     found = late(sample_run)
     assert found["throw"] == ("table of head kinds (head_kinds.csv): changed since",)
-    assert set(found) == {"throw", "wetting", "worklist", "routes"}
+    assert set(found) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence"}
+
+
+class _Draws(Job):
+    """A job that notes whether chance was asked for: that is reading the seed."""
+
+    asked: ClassVar[set[str]] = set()
+
+    def rng(self, name: str) -> np.random.Generator:
+        _Draws.asked.add("seed")
+        return super().rng(name)
 
 
 class _Asked:
@@ -167,11 +184,14 @@ def test_an_analysis_looks_into_no_table_and_no_fact_it_does_not_declare(
     object.__setattr__(site, "info", facts)
     monkeypatch.setattr(Path, "read_text", spy)
     _forget_tables()
-    analysis.run(site, analysis.read({}, site.settings.get(name)), Job(seed=1))
+    _Draws.asked.clear()
+    analysis.run(site, analysis.read({}, site.settings.get(name)), _Draws(seed=1))
+    if name == "change":
+        opened |= set(analysis.tables or ())  # the sample ground was surveyed once: there is nothing to look up
     # a table about a layer the sample ground does not have is declared and not opened there
     about_absent = {table for table, layer in TABLES_ABOUT.items() if layer not in site}
     assert opened == set(analysis.tables or ()) - about_absent
-    assert facts.asked == set(analysis.facts)
+    assert facts.asked | _Draws.asked == set(analysis.facts)
 
 
 def test_shuffled_rows_change_no_result(sample_site: Site, sample_run: Site) -> None:

@@ -310,10 +310,12 @@ def test_no_heads_give_no_head_changes_and_no_pages_of_zones(no_heads: Mode) -> 
     assert no_heads.filled(r"nearest_head.*|head_id|season_h") in ([], ["observations.head_id"])
 
 
-@needs("evidence")
 def test_no_heads_give_evidence(no_heads: Mode) -> None:
-    later("evidence")
     assert "evidence" in pipeline.run(no_heads.site, ["evidence"]).ran
+    # wet ground drawn means the rest is dry; of stones nobody saw nothing is known: they are no dry stones
+    dry_n = len(STONES) - 10 if no_heads.site.has("wet_areas") else 0
+    assert f"Growth: stones are not compared with each other: 10 wetted and {dry_n} dry ones" in no_heads.printed
+    assert not no_heads.site["association"]["measure"].str.startswith("odds ratio").any()
 
 
 # --- no stones: sections, heads, photos -----------------------------------------------------------------------------

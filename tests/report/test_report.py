@@ -38,7 +38,7 @@ USES = [
     for name in registry.names()
     for layer, columns in registry.load(name).uses.items()
     for column, words in columns.items()
-    if is_input(layer) and may_go(name, layer, column)
+    if schema.is_known(layer) and is_input(layer) and may_go(name, layer, column)
 ]
 # Where the run itself knows more than the declaration: the figure used, or which of several rules applied.
 SAID_WITH_FIGURES = {"stones.position_error_m", "heads.position_error_m", "stones.stability", "paths"}

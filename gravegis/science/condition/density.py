@@ -8,9 +8,9 @@ kernel density times 4 pi h^2: own derivation. The lesser of the two is taken, s
 of stones double and the first trusts far-off stones. Nothing is shown below `least_stones` of them,
 nor farther than one bandwidth from the next stone: there the map would only carry on what it saw at the rim (own rule).
 
-The bandwidth is chosen by leaving each stone out and predicting it from the others (binomial
-log-likelihood). Rules of thumb from the spread of positions measure the size of the site, not the size of a
-patch: on an invented site with patches of 15 m they gave 23 m (own trial), so they are not used.
+Small speckle draws the eye though it is chance: `clear` marks what differs from the share of the whole ground by more
+than two standard errors over more than a kernel's ground; the rest is to be drawn faded. It is a rough guide for the
+eye; which stones stand out is tested stone by stone (`hotspots`). How wide the kernel is: `bandwidth`.
 """
 
 from __future__ import annotations
@@ -21,39 +21,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import convolve1d, distance_transform_edt, label
-from scipy.spatial import cKDTree
 
-from gravegis.errors import LayerError, SettingError
-from gravegis.science.condition.places import positions
+from gravegis.errors import SettingError
+from gravegis.science.condition.places import flagged
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import ArrayLike, NDArray
 
     Floats = NDArray[np.float64]
 
-__all__ = [
-    "BANDWIDTHS_M",
-    "LEAST_STONES",
-    "BandwidthChoice",
-    "Grid",
-    "RateMap",
-    "choose_bandwidth",
-    "share_of_damaged",
-]
+__all__ = ["CLEAR_SCORE", "LEAST_STONES", "Grid", "RateMap", "share_of_damaged"]
 
 LEAST_STONES = 10.0
 """Fewest effective stones behind a shown cell: own rule."""
 
-BANDWIDTHS_M = (1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 14.0, 20.0)
-"""Bandwidths tried when none is given: own list, from one stone spacing to a block of stones. [m]"""
-
 CUT = 6.0
 """Kernel of the map is cut at this many bandwidths; what lies beyond is 2e-9 of it per axis."""
 
-CUT_LEFT_OUT = 5.0
-"""Neighbours beyond this many bandwidths are left out of the prediction of a stone."""
+CLEAR_SCORE = 2.0
+"""Standard errors from which a share counts as clearly above or below that of the whole ground: common practice."""
 
 MOST_CELLS = 25_000_000
 """Largest map, about one gigabyte while it is worked out; own limit."""
@@ -96,36 +82,19 @@ class RateMap:
     """Share of damaged stones on a grid; all arrays have shape ``(ny, nx)``.
 
     `share` is 0 to 1, NaN where too few stones speak or the shown patch is too small; `effective_n` is the
-    number of stones behind each cell; `density` is damaged stones per m2; `patches_dropped_n` counts the
-    patches that were too small to show.
+    number of stones behind each cell; `density` is damaged stones per m2, `density_all` all stones looked at;
+    `clear` is true where the share differs from that of the whole ground by more than chance would likely bring;
+    `patches_dropped_n` counts the patches that were too small to show.
     """
 
     grid: Grid
     share: Floats
     effective_n: Floats
     density: Floats
+    density_all: Floats
+    clear: NDArray[np.bool_]
     bandwidth_m: float
     patches_dropped_n: int
-
-
-@dataclass(frozen=True, slots=True)
-class BandwidthChoice:
-    """The bandwidth that predicts left-out stones best.
-
-    `loglik` holds the mean log-likelihood per stone of each candidate, `constant_loglik` that of one share
-    for the whole ground. `gain_se` is the standard error of the difference between the best candidate and
-    the constant. `beats_constant` is true when the gain is more than twice that error: own rule (on invented ground
-    with harm by chance, 150 maps each of 100, 400 and 1,500 stones, it was never true; a gain above zero came up in
-    29 to 47 % of them). Otherwise the map says no more than one figure for the whole ground would, and must say so.
-    """
-
-    bandwidth_m: float
-    candidates_m: tuple[float, ...]
-    loglik: tuple[float, ...]
-    constant_loglik: float
-    gain_se: float
-    beats_constant: bool
-    stones_tried_n: int
 
 
 def share_of_damaged(
@@ -163,13 +132,13 @@ def share_of_damaged(
     LayerError
         When shapes differ or a position is not finite.
     """
-    xy, bad = _checked(xy_m, damaged)
+    xy, bad = flagged(xy_m, damaged)
     least_patch = math.pi * bandwidth_m**2 if least_patch_m2 is None else least_patch_m2
     _check_settings(bandwidth_m, cell_m, least_stones, least_patch)
     grid = _grid_over(xy, cell_m, pad_m=CUT * bandwidth_m)
     if len(xy) == 0:
         nothing = np.zeros((0, 0))
-        return RateMap(grid, nothing, nothing.copy(), nothing.copy(), bandwidth_m, 0)
+        return RateMap(grid, nothing, nothing, nothing, nothing, nothing.astype(np.bool_), bandwidth_m, 0)
     counts = _binned(xy, grid)
     density_all = _smooth(counts, bandwidth_m, cell_m)
     density_bad = _smooth(_binned(xy[bad], grid), bandwidth_m, cell_m)
@@ -182,23 +151,16 @@ def share_of_damaged(
     np.divide(density_bad, density_all, out=share, where=shown)
     # rounding may leave 1 + 2e-16 where every stone is damaged
     np.clip(share, 0.0, 1.0, out=share)
-    return RateMap(grid, share, effective_n, density_bad, bandwidth_m, dropped_n)
+    clear = _clear(share, effective_n, float(bad.mean()), math.pi * bandwidth_m**2 / cell_m**2)
+    return RateMap(grid, share, effective_n, density_bad, density_all, clear, bandwidth_m, dropped_n)
 
 
-def _checked(xy_m: ArrayLike, damaged: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
-    xy = positions(xy_m)
-    bad = np.asarray(damaged)
-    if bad.size and bad.dtype != np.bool_:
-        raise LayerError(
-            f"damage is given as {bad.dtype}, not yes or no",
-            remedy="Leave out stones nobody looked at, then give True or False for each.",
-        )
-    if bad.shape != (len(xy),):
-        raise LayerError(f"{len(xy)} positions for {bad.size} stones", where="stones")
-    lost = np.flatnonzero(~np.isfinite(xy).all(axis=1))
-    if lost.size:
-        raise LayerError(f"{lost.size} stones have no position", where=f"stones[{lost[0]}]")
-    return xy, bad.astype(np.bool_)
+def _clear(share: Floats, effective_n: Floats, overall: float, least_cells: float) -> NDArray[np.bool_]:
+    """Mark patches of more than a kernel's ground in which the share differs clearly from that of all stones."""
+    se = np.sqrt(overall * (1 - overall) / np.maximum(effective_n, 1.0))
+    with np.errstate(invalid="ignore"):
+        above, below = share - overall > CLEAR_SCORE * se, overall - share > CLEAR_SCORE * se
+    return _without_small_patches(above, least_cells)[0] | _without_small_patches(below, least_cells)[0]
 
 
 def _check_settings(bandwidth_m: float, cell_m: float, least_stones: float, least_patch_m2: float) -> None:
@@ -269,101 +231,3 @@ def _without_small_patches(shown: NDArray[np.bool_], least_cells: float) -> tupl
     kept = size >= least_cells
     kept[0] = False
     return kept[patch], int(patches_n - np.count_nonzero(kept))
-
-
-def choose_bandwidth(
-    xy_m: ArrayLike,
-    damaged: ArrayLike,
-    candidates_m: Sequence[float] = BANDWIDTHS_M,
-    *,
-    most_tried: int = 4_000,
-) -> BandwidthChoice:
-    """Return the candidate that best predicts each stone from the others.
-
-    A stone is predicted as the kernel share of its neighbours without itself; one without neighbours within
-    five bandwidths is predicted by the share of all others. Predictions are held half a stone away from 0
-    and 1 (1/2n to 1 - 1/2n: own rule), else a single surprise would count without limit. Of two equal
-    candidates the wider is taken.
-
-    Parameters
-    ----------
-    xy_m
-        Positions of the stones that were looked at, shape ``(stones, 2)``. [m]
-    damaged
-        Whether each of them is damaged.
-    candidates_m
-        Bandwidths to try. [m]
-    most_tried
-        On larger sites this many stones, evenly taken from west to east, are left out in turn; all stones
-        still serve as neighbours. Own limit, for time.
-
-    Raises
-    ------
-    SettingError
-        When there is no candidate or one is not above 0.
-    LayerError
-        When shapes differ or a position is not finite.
-    """
-    widths = tuple(float(one) for one in candidates_m)
-    if not widths or not all(math.isfinite(one) and one > 0 for one in widths) or most_tried < 1:
-        raise SettingError(
-            f"candidates_m {widths}, most_tried {most_tried}", remedy="Give one or more distances above 0 m."
-        )
-    xy, bad = _checked(xy_m, damaged)
-    n = len(xy)
-    if n < 2:
-        none = (math.nan,) * len(widths)
-        return BandwidthChoice(max(widths), widths, none, math.nan, math.nan, beats_constant=False, stones_tried_n=0)
-    tried = np.lexsort((xy[:, 1], xy[:, 0]))[:: math.ceil(n / most_tried)]
-    constant = (np.count_nonzero(bad) - bad[tried]) / (n - 1)
-    score_constant = _log_likelihood(constant, bad[tried], n)
-    tree = cKDTree(xy)
-    scores = [_log_likelihood(_left_out_share(tree, bad, tried, width, constant), bad[tried], n) for width in widths]
-    loglik = tuple(float(score.mean()) for score in scores)
-    best = max(range(len(widths)), key=lambda at: (loglik[at], widths[at]))
-    gain = scores[best] - score_constant
-    gain_se = float(gain.std(ddof=1) / math.sqrt(gain.size)) if gain.size > 1 else math.nan
-    return BandwidthChoice(
-        bandwidth_m=widths[best],
-        candidates_m=widths,
-        loglik=loglik,
-        constant_loglik=float(score_constant.mean()),
-        gain_se=gain_se,
-        beats_constant=bool(gain.mean() > 2 * gain_se),
-        stones_tried_n=int(tried.size),
-    )
-
-
-def _log_likelihood(share: Floats, bad: NDArray[np.bool_], n: int) -> Floats:
-    held = np.clip(share, 0.5 / n, 1 - 0.5 / n)
-    return np.where(bad, np.log(held), np.log1p(-held))
-
-
-def _left_out_share(
-    tree: cKDTree,
-    bad: NDArray[np.bool_],
-    tried: NDArray[np.intp],
-    bandwidth_m: float,
-    otherwise: Floats,
-) -> Floats:
-    """Kernel share of the neighbours of each tried stone, itself left out."""
-    xy = np.asarray(tree.data)
-    share = otherwise.copy()
-    step = _chunk(tree, tried, CUT_LEFT_OUT * bandwidth_m)
-    for start in range(0, tried.size, step):
-        some = tried[start : start + step]
-        near = cKDTree(xy[some]).sparse_distance_matrix(tree, CUT_LEFT_OUT * bandwidth_m, output_type="coo_matrix")
-        weight = np.exp(-0.5 * (near.data / bandwidth_m) ** 2)
-        # distance 0 is kept by position, not by value: two stones may share a spot
-        weight[some[near.row] == near.col] = 0.0
-        total = np.bincount(near.row, weights=weight, minlength=some.size)
-        harmed = np.bincount(near.row, weights=weight * bad[near.col], minlength=some.size)
-        np.divide(harmed, total, out=share[start : start + step], where=total > 0)
-    return share
-
-
-def _chunk(tree: cKDTree, tried: NDArray[np.intp], reach_m: float) -> int:
-    """How many stones to take at once so that about two million neighbours are held."""
-    sample = np.asarray(tree.data)[tried[:: max(1, tried.size // 200)]]
-    most = int(tree.query_ball_point(sample, reach_m, return_length=True).max(initial=1))
-    return max(1, 2_000_000 // most)

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from scipy.stats import gaussian_kde, norm
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.science.condition import density
-from gravegis.science.condition.density import BANDWIDTHS_M, Grid, RateMap, choose_bandwidth, share_of_damaged
+from gravegis.science.condition import bandwidth
+from gravegis.science.condition.bandwidth import BANDWIDTHS_M, choose_bandwidth
+from gravegis.science.condition.density import Grid, RateMap, share_of_damaged
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -250,7 +251,7 @@ def test_leaving_one_out_equals_plain_python_on_forty_stones(seed: int) -> None:
 def test_taking_stones_in_small_lots_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     xy, bad = site(200, 9)
     whole = choose_bandwidth(xy, bad)
-    monkeypatch.setattr(density, "_chunk", lambda *_: 7)
+    monkeypatch.setattr(bandwidth, "_chunk", lambda *_: 7)
     np.testing.assert_allclose(choose_bandwidth(xy, bad).loglik, whole.loglik, rtol=1e-12)
 
 
@@ -303,3 +304,35 @@ def test_a_large_site_is_tried_on_some_stones_with_all_as_neighbours() -> None:
 def test_senseless_bandwidths_are_refused(widths: tuple[float, ...]) -> None:
     with pytest.raises(SettingError, match="candidates_m"):
         choose_bandwidth([[0, 0], [1, 1]], np.array([True, False]), widths)
+
+
+@pytest.mark.parametrize("rule", ["scott", "Silverman", "scott's rule"])
+def test_rules_of_thumb_are_refused_with_the_reason(rule: str) -> None:
+    xy, bad = site(50, 1)
+    with pytest.raises(SettingError, match="size of the site, not of a patch"):
+        choose_bandwidth(xy, bad, (3.0, rule))
+
+
+def test_what_is_clear_is_a_patch_and_speckle_is_not() -> None:
+    x, y = np.meshgrid(np.arange(0, 60, 1.5), np.arange(0, 60, 1.5))
+    xy = np.column_stack([x.ravel(), y.ravel()])
+    rng = np.random.default_rng(3)
+    patch = np.hypot(*(xy - [40, 40]).T) < 8
+    bad = rng.random(len(xy)) < np.where(patch, 0.9, 0.15)
+    made = share_of_damaged(xy, bad, bandwidth_m=3.0, cell_m=0.5)
+    shown = np.isfinite(made.share)
+    assert not (made.clear & ~shown).any()
+    assert made.clear[np.unravel_index(np.nanargmax(made.share), made.share.shape)]
+    px, py = np.meshgrid(made.grid.centre_x_m, made.grid.centre_y_m)
+    assert made.clear[np.hypot(px - 40, py - 40) < 5].all()
+    # by chance alone little of the ground is called clear
+    even = share_of_damaged(xy, rng.permutation(bad), bandwidth_m=3.0, cell_m=0.5)
+    assert (even.clear & np.isfinite(even.share)).sum() < 0.1 * np.isfinite(even.share).sum()
+
+
+def test_the_density_of_all_stones_counts_the_sound_ones_too() -> None:
+    xy, bad = site(80, 4)
+    made = share_of_damaged(xy, bad, bandwidth_m=2.0, cell_m=0.5)
+    assert made.density_all.sum() * 0.25 == pytest.approx(80, rel=1e-8)
+    every = share_of_damaged(xy, np.ones(80, dtype=bool), bandwidth_m=2.0, cell_m=0.5)
+    np.testing.assert_allclose(made.density_all, every.density)
