@@ -13,7 +13,7 @@ from functools import cache
 from gravegis.science.condition.tables import rows
 from gravegis.units import PSI_KPA
 
-__all__ = ["ORDERS", "RINSE_KPA", "Label", "Told", "plans", "share_of", "steps_of", "within_leave"]
+__all__ = ["AGREED", "ORDERS", "RINSE_KPA", "Label", "Told", "plans", "share_of", "steps_of", "within_leave"]
 
 RINSE_KPA = 140.0
 """Pressure of the rinse, about 20 psi: common practice, no source. [kPa]"""
@@ -134,12 +134,13 @@ def share_of(strength: str) -> float:
     return share if 0 < share <= 1 else float("nan")
 
 
+AGREED = "Agreed only as follows: "
 _NO_PICTURE = "Take no photograph, leave for it is not on file: describe it in words instead"
 
 
 def within_leave(steps: tuple[str, ...], conditions: tuple[str, ...], *, photographs: bool) -> tuple[str, ...]:
     """Return the steps with what somebody's leave asks for ahead of them, and without pictures where none may be."""
-    told = [f"Agreed only as follows: {one}" for one in conditions] if steps else []
+    told = [f"{AGREED}{one}" for one in conditions] if steps else []
     for step in steps:
         if photographs or not step.startswith("Photograph"):
             told.append(step)
