@@ -100,6 +100,8 @@ class Site(Mapping[str, "Frame"]):
     log: tuple[ResultRecord, ...] = ()
     # Hashes of columns by layer, with the very frame they are of: a layer of a site never changes.
     _hashed: dict[str, tuple[Frame, dict[str, str]]] = field(default_factory=dict, repr=False)
+    # Saves on disk that this site, or what it was made from, was read from or written as; shared by all made of it.
+    saves: set[str] = field(default_factory=set, repr=False)
 
     def __getitem__(self, name: str) -> Frame:
         try:

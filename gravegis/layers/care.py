@@ -11,8 +11,10 @@ import shapely
 from gravegis.layers.canonical import column
 from gravegis.layers.stones import days_before, numbers, words
 from gravegis.science.care.permissions import Asked
-from gravegis.science.care.restrict import Limit, ground_limit, part_limit
+from gravegis.science.care.restrict import BUFFER_M, Limit, ground_limit, part_limit
 from gravegis.science.care.steps import Label
+from gravegis.science.care.treatment import METHODS
+from gravegis.science.condition.tables import vocabulary
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -20,7 +22,6 @@ if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
 
 __all__ = [
-    "BUFFER_M",
     "ages_years",
     "asked_of",
     "done_before",
@@ -30,8 +31,7 @@ __all__ = [
     "seconds_of",
 ]
 
-BUFFER_M = 5.0
-"""Distance to keep from sensitive ground whose row names none: common practice, no source. [m]"""
+CLEANER = METHODS[-1]
 
 
 def _rows_of(stones: Frame, frame: Frame, layer: str) -> npt.NDArray[np.float64]:
@@ -54,14 +54,14 @@ def part_limits(stones: Frame, parts: Frame | None) -> list[Limit]:
     ]
 
 
-def ground_limits(stones: Frame, sensitive: Frame | None) -> list[Limit]:
+def ground_limits(stones: Frame, sensitive: Frame | None, buffer_m: float = BUFFER_M) -> list[Limit]:
     """Return what sensitive ground within its buffer asks of the stones near it."""
     if sensitive is None or sensitive.empty or stones.empty:
         return []
     shapes = np.asarray(stones["geometry"].array, dtype=object)
     tree = shapely.STRtree(shapes)
     kinds, names = words(sensitive, "sensitive", "kind"), words(sensitive, "sensitive", "sensitive_id")
-    buffers = np.nan_to_num(numbers(sensitive, "sensitive", "buffer_m"), nan=BUFFER_M)
+    buffers = np.nan_to_num(numbers(sensitive, "sensitive", "buffer_m"), nan=buffer_m)
     made = []
     for row, area in enumerate(sensitive["geometry"].array):
         if area is None or area.is_empty:
@@ -86,6 +86,7 @@ def asked_of(stones: Frame, permissions: Frame | None, as_of: str) -> list[Asked
         np.array(words(stones, "stones", "section"), object),
     )
     kinds, states = words(permissions, "permissions", "kind"), words(permissions, "permissions", "status")
+    conditions = words(permissions, "permissions", "conditions")
     left = -days_before(permissions, "permissions", "until", as_of) if as_of else np.full(len(permissions), np.nan)
     made = []
     for row in range(len(permissions)):
@@ -95,7 +96,13 @@ def asked_of(stones: Frame, permissions: Frame | None, as_of: str) -> list[Asked
             hit = list(range(len(stones)))
         else:
             hit = np.flatnonzero(of_stone == sections[row]).tolist()
-        made += [Asked(stone, kinds[row] or "", states[row] or "", float(left[row])) for stone in hit]
+        made += [
+            Asked(
+                stone, kinds[row] or "", states[row] or "", float(left[row]), conditions[row] or "",
+                of_stone=bool(named[row]),
+            )
+            for stone in hit
+        ]  # fmt: skip
     return made
 
 
@@ -119,14 +126,29 @@ def done_before(
 
 
 def label_of(products: Frame | None) -> Label | None:
-    """Return the label of the first product on file, by name; None where there is none."""
+    """Return the label of the cleaner in use: the first product by name that is one; None where there is none.
+
+    A product whose kind nobody wrote counts as the cleaner; one of another kind, such as a soap, does not.
+    """
     if products is None or products.empty:
         return None
-    low, high = (numbers(products, "products", name)[0] for name in ("dwell_low_min", "dwell_high_min"))
-    strength, names, apart = (words(products, "products", name)[0] for name in ("strength", "label", "not_with"))
+    kinds = [vocabulary("methods").term(one) or one for one in words(products, "products", "kind")]
+    row = next((place for place, kind in enumerate(kinds) if not kind or kind == CLEANER), None)
+    if row is None:
+        return None
+
+    def text(name: str) -> str:
+        return words(products, "products", name)[row] or ""
+
+    def figure(name: str) -> float | None:
+        value = float(numbers(products, "products", name)[row])
+        return None if np.isnan(value) else value
+
     return Label(
-        name=names or str(products["product_id"].iloc[0]), strength=strength or "", not_with=apart or "",
-        dwell_low_min=None if np.isnan(low) else float(low), dwell_high_min=None if np.isnan(high) else float(high),
+        name=text("label") or str(products["product_id"].iloc[row]), strength=text("strength"),
+        not_with=text("not_with"), protective=text("protective"), first_aid=text("first_aid"),
+        dwell_low_min=figure("dwell_low_min"), dwell_high_min=figure("dwell_high_min"), low_degc=figure("low_degc"),
+        high_degc=figure("high_degc"), reentry_h=figure("reentry_h"),
     )  # fmt: skip
 
 

@@ -78,6 +78,7 @@ def load(folder: Path) -> Site:
         try:
             site, lost = _read_site(path, folder)
             site = journal.replayed(site, folder)
+            site.saves.add(journal.save_of(path).this)
         except (GravegisError, OSError, RuntimeError, ValueError):
             if _identity(path) == before:
                 raise
@@ -93,10 +94,12 @@ def save(site: Site, folder: Path, *, saved_at: dt.datetime | None = None) -> No
     """Write the whole site, the edits since the last save among it; the state before becomes a version.
 
     `saved_at` is the time the save is known by; default: now. Hold `locked(folder)` from load to save where
-    others may write. Raises StoreError (nothing changed) when the disk or another program is in the way.
+    others may write. Raises StoreError (nothing changed) when the disk or another program is in the way, or edits
+    stand in the folder that this site was never read with.
     """
     path = folder / GPKG
     before = journal.read(folder)
+    _refuse_unread_edits(site, before, folder)
     this = tables.SaveId(secrets.token_hex(8), before.save.this)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -106,9 +109,22 @@ def save(site: Site, folder: Path, *, saved_at: dt.datetime | None = None) -> No
             commit(beside, path, saved_at)
     except (OSError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
         raise _cannot_write(error, path) from error
+    site.saves.add(this.this)
     journal.empty(folder, before)
     grids.sweep(folder, named)
     photos.sweep(folder, site)
+
+
+def _refuse_unread_edits(site: Site, found: journal.Journal, folder: Path) -> None:
+    """Raise StoreError where a save would wipe out edits of a site that is not the one to be saved."""
+    if not found.is_ours or not found.standing_n or found.save.this in site.saves:
+        return
+    count = f"{found.standing_n} edit{'' if found.standing_n == 1 else 's'}"
+    raise StoreError(
+        f"{count} since the last save of the site in this folder would be lost; nothing was changed", where=str(folder),
+        remedy=f"Choose another folder, or save them first with gravegis run {folder}; "
+        "they are then in the version before.",
+    )  # fmt: skip
 
 
 def restore(folder: Path, wanted: str) -> str:

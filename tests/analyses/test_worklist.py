@@ -13,6 +13,7 @@ import pytest
 import shapely
 
 from gravegis import pipeline
+from gravegis.science.care.supplies import load_for
 from gravegis.science.condition.scores import group_of
 from gravegis.site import Site, SiteInfo
 
@@ -256,7 +257,7 @@ def test_the_sheet_of_a_marble_tablet_with_heavy_growth_reads_step_by_step() -> 
     assert row["first_step"] == "leader checks first"
     wanted = (
         "protected", "Photograph the stone dry", "stop-signs", "small patch", "Wet the base", "Lift thick growth",
-        "Rinse off", "water and a soft brush", "put on the cleaner", "never mix", "colour may shift",
+        "Rinse off", "water and a soft brush", "non-ionic", "put on the cleaner", "never mix", "colour may shift",
         "Brush small areas again", "run-off is clear", "Repeat at most once", "Photograph it wet", "new findings",
         "look again",
     )  # fmt: skip
@@ -264,6 +265,86 @@ def test_the_sheet_of_a_marble_tablet_with_heavy_growth_reads_step_by_step() -> 
     assert len(steps) == len(wanted)
     for step, words in zip(steps, wanted, strict=True):
         assert words.lower() in step.lower()
+
+
+def test_leave_with_strings_attached_keeps_the_crew_within_them() -> None:
+    site = site_of([("marble", "lichen", None, "firm", None)] * 4)
+    leave = pd.DataFrame(
+        {
+            "stone_id": ["s0", "s1", "s2"], "kind": ["heritage listing", "owner", "photo consent"],
+            "status": ["granted", "granted", "refused"],
+            "conditions": ["water and soft brushes only", "give notice", None],
+        }
+    )  # fmt: skip
+    work = worklist(site.with_layers({"permissions": leave}))
+    assert work["hold"].isna().all()
+    assert work["method"].tolist() == ["water only", "scrub now", "scrub now", "scrub now"]
+    assert work.loc["s0", "cleaner_l"] == 0
+    assert work.loc["s0", "steps"].startswith("Agreed only as follows: water and soft brushes only | ")
+    assert "leave_water_only" in codes(work.loc["s0"])
+    assert work.loc["s1", "steps"].startswith("Agreed only as follows: give notice | ")
+    assert "Photograph" not in work.loc["s2", "steps"]
+    assert "no photograph" in work.loc["s2", "steps"]
+    assert "Photograph" in work.loc["s3", "steps"]
+
+
+def test_the_conditions_of_the_sample_hold_in_its_section(sample_run: Site) -> None:
+    stones = sample_run["stones"].set_index("stone_id")
+    work = sample_run["worklist"].set_index("stone_id")
+    listed_ = work[(stones.loc[work.index, "section"] == "C").to_numpy() & work["method"].notna().to_numpy()]
+    assert len(listed_) > 10
+    assert (listed_["cleaner_l"] == 0).all()
+    assert set(listed_["method"]) == {"water only"}
+
+
+def test_a_name_typed_by_hand_that_no_stone_has_is_said() -> None:
+    site = site_of([("marble", "lichen", None, "firm", None)])
+    done = pipeline.run(site, ["worklist"], typed={"worklist": {"as_of": DAY, "ban": "s0; s00", "pin": "x"}}).site
+    notes = " ".join(done.log[-1].notes)
+    assert "no stone s00, named in ban" in notes
+    assert "no stone x, named in pin" in notes
+
+
+def test_figures_without_a_source_stand_in_the_box_with_the_value_used_and_only_where_they_counted() -> None:
+    def box(*rows: tuple[Any, ...], **typed: str) -> str:
+        done = pipeline.run(site_of(rows), ["worklist"], typed={"worklist": {"as_of": DAY, **typed}}).site
+        return " ".join(next(record for record in done.log if record.analysis == "worklist").assumed)
+
+    dark = ("dark granite", "lichen", None, "unchecked", None)
+    said = box(dark, dark, hot_from="10:30", interval_days="400", gate_height_m="1.2")
+    for words in ("no source", "gate_height_m 1.2 m", "interval_days 400 days", "hot_from 10:30", "rinse_kpa 140 kPa",
+                  "leader_check_min 2 min", "container_l 20 l"):  # fmt: skip
+        assert words in said
+    assert "inspection_min" not in said
+    assert "hot_from" not in box(("marble", "lichen", None, "unchecked", None))
+    assert "interval_days" not in box(("marble", "staining", None, "unchecked", None))
+
+
+def test_litres_can_be_set_and_the_label_on_file_outranks_our_strength() -> None:
+    site = site_of([("marble", "lichen", None, "firm", None)])
+    usual, less = worklist(site).iloc[0], worklist(site, water_factor="0.5", cleaner_factor="2").iloc[0]
+    assert less["water_l"] == usual["water_l"] / 2
+    assert less["cleaner_l"] == usual["cleaner_l"] * 2
+    assert pd.isna(usual["concentrate_l"])  # no label: no figure
+    soap = pd.DataFrame({"product_id": ["a"], "kind": ["soap"], "strength": ["1:99"]})
+    assert pd.isna(worklist(site.with_layers({"products": soap})).iloc[0]["concentrate_l"])
+    both = pd.DataFrame({"product_id": ["a", "b"], "kind": ["soap", "quat"], "strength": ["1:99", "1:4"],
+                         "first_aid": ["x", "rinse eyes 15 min"]})  # fmt: skip
+    row = worklist(site.with_layers({"products": both})).iloc[0]
+    assert row["concentrate_l"] == pytest.approx(row["cleaner_l"] / 5)
+    assert "rinse eyes 15 min" in row["steps"]
+    assert "1:4" in row["steps"]
+
+
+def test_only_a_tap_known_as_drinking_water_saves_bringing_water(listed: tuple[pd.DataFrame, pd.DataFrame]) -> None:
+    crew = listed[1][(listed[1]["who"] == "crew") & listed[1]["hold"].isna()]
+    for good in (True, False):
+        load = load_for(crew["water_l"], crew["cleaner_l"], np.zeros(len(crew)), people_n=2, good_tap=good)
+        assert load.bring_l == (0.0 if good else load.water_l)
+        assert load.water_l > 0
+    rinses = crew.loc[crew["steps"].str.contains("Rinse with"), "steps"]
+    assert len(rinses) > 0
+    assert rinses.str.contains("drinking-grade").all()
 
 
 @pytest.mark.cited("consumables: 0.3 m2 4 to 8 l, tablet 15 to 35 l, 4 m2 50 to 120 l; common practice, no source")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
 import pytest
 
 from gravegis import pipeline
-from gravegis.outputs.worklist_pages import MOST, to_ask, worklist_page
+from gravegis.outputs import worklist_pages
+from gravegis.outputs.worklist_pages import to_ask, worklist_page
 from tests.outputs import pdftext
 
 if TYPE_CHECKING:
@@ -25,14 +27,50 @@ def test_the_page_names_every_stone_that_may_go_out_and_none_that_is_held(sample
     work = sample_run["worklist"]
     out = work[(work["who"] == "crew") & work["hold"].isna()]
     held = work[work["hold"].notna()]
-    # the most urgent ones are printed, the others counted: they stand in the table
-    printed = set(out["stone_id"]) & set(said)
-    assert len(printed) == min(len(out), MOST)
-    assert (
-        out.loc[~out["stone_id"].isin(printed), "priority"].max()
-        <= out.loc[out["stone_id"].isin(printed), "priority"].min()
-    )
+    assert set(out["stone_id"]) <= set(said)
     assert not set(held["stone_id"]) & set(said)
+
+
+def test_of_a_long_list_the_most_urgent_are_printed_and_the_others_counted(
+    sample_run: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(worklist_pages, "MOST", 5)
+    monkeypatch.setattr(worklist_pages, "MOST_LOOKS", 7)
+    said = text_of(worklist_page(sample_run)).split()
+    work = sample_run["worklist"]
+    out = work[(work["who"] == "crew") & work["hold"].isna()]
+    for group, most in ((out[out["method"].notna()], 5), (out[out["method"].isna()], 7)):
+        printed = group["stone_id"].isin(said)
+        assert printed.sum() == most
+        assert group.loc[~printed, "priority"].max() <= group.loc[printed, "priority"].min()
+        assert str(len(group) - most) in said
+
+
+def test_the_list_is_short_and_leads_with_when_to_stop(sample_run: Site) -> None:
+    pages = pdftext.pages(worklist_page(sample_run))
+    first = " ".join(word.text for word in pages[0].words)
+    for words in ("STOP and call", "hollow sound", "Limits of the day", "Never alone", "To load", "Carried at a time"):
+        assert words in first
+    out = sample_run["worklist"]
+    stones_n = int(((out["who"] == "crew") & out["hold"].isna()).sum())
+    assert len(pages) <= 3 + stones_n // 50
+
+
+def test_containers_are_those_of_the_settings_the_list_was_made_with(sample_run: Site) -> None:
+    typed = {"worklist": {"container_l": "25", "cleaner_container_l": "4"}}
+    run = pipeline.run(sample_run, ["worklist"], typed=typed).site
+    work = run["worklist"]
+    out = work[(work["who"] == "crew") & work["hold"].isna()]
+    said = " ".join(text_of(worklist_page(run)).split())
+    assert f"{math.ceil(out['water_l'].sum() / 25)} containers of 25 l" in said
+    assert f"{math.ceil(out['cleaner_l'].sum() / 4)} containers of 4 l" in said
+
+
+def test_without_a_label_no_litres_of_the_product_are_printed(sample_run: Site) -> None:
+    run = pipeline.run(sample_run.without(("products",)), ["worklist"]).site
+    said = " ".join(text_of(worklist_page(run)).split())
+    assert "mixed as its label says" in said
+    assert "as sold" not in said
 
 
 def test_litres_and_limits_stand_on_the_page(sample_run: Site) -> None:

@@ -110,8 +110,8 @@ def test_the_journal_of_another_save_is_not_made_and_is_kept_aside(
 ) -> None:
     folder, _ = edited
     written = (folder / "journal.jsonl").read_bytes()
-    for _ in range(2):
-        store.save(small("new"), folder)
+    store.save(store.load(folder), folder)
+    store.save(small("new"), folder)
     (folder / "journal.jsonl").write_bytes(written)
     assert "tag" not in store.load(folder)["stones"].columns
     assert "belongs to another save" in caplog.text
@@ -457,3 +457,42 @@ def test_a_reader_meets_the_site_with_or_without_the_line_that_is_being_written(
     assert set(found) == {"c"}
     assert len(found) > 3
     assert store.load(folder)["stones"].set_index("stone_id")["tag"]["s1"] == "d"
+
+
+def test_a_site_that_was_not_read_from_a_folder_does_not_wipe_out_the_edits_there(edited: tuple[Path, Site]) -> None:
+    folder, site = edited
+    before = (folder / "journal.jsonl").read_bytes()
+    with pytest.raises(StoreError, match="3 edits since the last save"):
+        store.save(small("new"), folder)
+    assert (folder / "journal.jsonl").read_bytes() == before
+    assert same(store.load(folder), site)
+    # what was read from it, whatever was made of it since, holds them and may be saved
+    store.save(store.load(folder).with_settings("wetting", {}), folder)
+    store.save(small("new"), folder)
+    assert store.load(folder).info.title == "new"
+
+
+def test_a_site_made_here_may_be_saved_over_its_own_edits_and_another_may_not(tmp_path: Path) -> None:
+    site = small("old")
+    store.save(site, tmp_path)
+    site = write(tmp_path, site, tag_edits(site, "a"))
+    store.save(site, tmp_path)
+    site = write(tmp_path, site, tag_edits(site, "b"))
+    with pytest.raises(StoreError, match="1 edit since the last save"):
+        store.save(small("old"), tmp_path)
+    store.save(site, tmp_path)
+    assert same(store.load(tmp_path), site)
+
+
+def test_the_sample_is_not_made_anew_over_edits_nobody_saved(edited: tuple[Path, Site]) -> None:
+    from gravegis import sample
+
+    folder, _ = edited
+    layers = sample.find()
+    titled = Site(SiteInfo(sample.read(layers).info.title, "EPSG:7854", "typed"))
+    store.save(store.load(folder), folder)
+    store.save(titled.with_layers({name: store.load(folder)[name] for name in ("stones",)}), folder)
+    write(folder, store.load(folder), tag_edits(store.load(folder), "z"))
+    with pytest.raises(StoreError, match=r"(?s)edit since the last save.*gravegis run"):
+        sample.build(layers, folder)
+    assert store.load(folder)["stones"].set_index("stone_id").loc["s1", "tag"] == "z"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gravegis.analyses.worklist.settings import PRACTICE, WorklistSettings, ids
-from gravegis.contract import Analysis, Assumption, Job, Result
+from gravegis.analyses.worklist.settings import WorklistSettings, ids
+from gravegis.contract import Analysis, Job, Result
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,6 +41,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     """
     import numpy as np
 
+    from gravegis.analyses.worklist.assumed import assumed, not_there
     from gravegis.analyses.worklist.priorities import priorities
     from gravegis.analyses.worklist.table import Made, notes_of, table_of
     from gravegis.layers.care import label_of
@@ -50,18 +51,20 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
 
     stones, as_of = site["stones"], settings.as_of or _newest_date(site)
     job.progress(0.1, "findings and treatments")
-    findings, scored, care, spared = _care(site, stones)
+    consents = _consents(site, stones, settings, as_of)
+    findings, scored, care, spared = _care(site, stones, consents, settings)
     sizes, done = _sizes(stones), _cleanings(site, stones, settings, as_of)
     ways = choose_ways(
-        care, done.before, goal=settings.goal, order=settings.order, label=label_of(site.get("products"))
-    )
+        care, done.before, goal=settings.goal, order=settings.order, label=label_of(site.get("products")),
+        rinse_kpa=settings.rinse_kpa,
+    )  # fmt: skip
     job.progress(0.5, "gates")
     gates = _gates(stones, sizes, settings, as_of)
-    consents = _consents(site, stones, settings, as_of)
     work = effort(
         care, sizes, pace=settings.pace_factor, inspection_min=settings.inspection_min,
         leader_checks=gates.first_step != "", leader_check_min=settings.leader_check_min,
         ways=ways, actual=_own_minutes(site, stones, (care, sizes, ways), settings),
+        water_factor=settings.water_factor, cleaner_factor=settings.cleaner_factor,
     )  # fmt: skip
     job.progress(0.7, "hot hours")
     hot = _hot_hours(site, stones, settings)
@@ -74,23 +77,28 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
         fix_spray=np.asarray(fix_spray), as_of=as_of,
     )  # fmt: skip
     frame = table_of(made)
-    unseen_n, cleaned_n = int((scored.basis == "none").sum()), int(frame["method"].notna().sum())
-    assumed = _assumed(site, settings, as_of, cleaned_n)
-    return Result(layers={"worklist": frame}, notes=notes_of(made, frame, unseen_n), assumed=assumed)
+    notes = (*notes_of(made, frame, int((scored.basis == "none").sum())), *not_there(stones, settings))
+    return Result(layers={"worklist": frame}, notes=notes, assumed=assumed(site, settings, as_of, frame))
 
 
-def _care(site: Site, stones: Frame) -> tuple[Findings, StoneScores, Care, npt.NDArray[np.bool_]]:
-    """Return findings, classes, the care within what parts and ground allow, and the stones the ground holds."""
+def _care(
+    site: Site, stones: Frame, consents: Consents, settings: WorklistSettings
+) -> tuple[Findings, StoneScores, Care, npt.NDArray[np.bool_]]:
+    """Return findings, classes, the care within what parts, ground and leave allow, and the stones the ground holds."""
     from gravegis.layers.care import ground_limits, part_limits
     from gravegis.layers.stones import findings_of, numbers, words
-    from gravegis.science.care.restrict import restricted
+    from gravegis.science.care.restrict import condition_limits, restricted
     from gravegis.science.care.treatment import treat_stones
     from gravegis.science.condition.scores import score_stones
 
     findings, _ = findings_of(stones, site.get("findings"))
     scored = score_stones(findings, numbers(stones, "stones", "quick_score"))
     care = _with_inspections(treat_stones(findings, scored, words(stones, "stones", "material")))
-    limits = [*part_limits(stones, site.get("parts")), *ground_limits(stones, site.get("sensitive"))]
+    limits = [
+        *part_limits(stones, site.get("parts")),
+        *ground_limits(stones, site.get("sensitive"), settings.buffer_m),
+        *condition_limits(consents.conditions),
+    ]
     return findings, scored, *restricted(care, limits)
 
 
@@ -213,39 +221,6 @@ def _newest_date(site: Site) -> str:
     return max((str(day) for one in dates for day in one.dropna()), default="")
 
 
-def _assumed(site: Site, settings: WorklistSettings, as_of: str, cleaned_n: int) -> tuple[Assumption, ...]:
-    """Return what was taken for checks: the day their ages count from, dates missing, limits of unchecked stones."""
-    import pandas as pd
-
-    from gravegis.layers.canonical import column
-    from gravegis.layers.stones import words
-    from gravegis.science.care.gates import stabilities
-
-    stones = site["stones"]
-    stability = words(stones, "stones", "stability")
-    firm = pd.Series([stabilities().term(word) == "firm" for word in stability], dtype="bool")
-    undated_n = int((column(stones, "stones", "stability_on").isna().to_numpy() & firm.to_numpy()).sum())
-    unsaid_n = int(column(stones, "stones", "stability").isna().sum())
-    limits = f"{settings.gate_height_m:g} m high, {settings.gate_lean_deg:g} degrees of lean"
-    made = [
-        Assumption("stones.stability_on", str(ANALYSIS.uses["stones"]["stability_on"]), undated_n),
-        Assumption(
-            "stones.stability",
-            f"counts as unchecked: the leader checks first, above {limits} or if heavy a trained tester",
-            unsaid_n,
-        ),
-    ]
-    if cleaned_n:
-        words_ = f"minutes, amounts of water and cleaner, soak and days to look again: {PRACTICE}"
-        made.append(Assumption("worklist.work_min", words_, cleaned_n))
-    if as_of and not settings.as_of:
-        words_ = (
-            f"ages of stability checks count from {as_of}, the newest date in the site; set as_of to the day of work"
-        )
-        made.append(Assumption("worklist.as_of", words_))
-    return tuple(made)
-
-
 def _plain(*names: str) -> dict[str, str]:
     """Return columns that are read where there; nothing is assumed without them."""
     return dict.fromkeys(names, "")
@@ -287,16 +262,28 @@ USES: Mapping[str, Mapping[str, str]] = {
     "sensitive": {
         "*": "no ground to be spared is on file: look for ponds, drains, hives and protected growth",
         "kind": "held: what it is was not said",
-        "buffer_m": "5 m to keep (common practice, no source)",
+        "buffer_m": "the distance of the setting buffer_m is kept (common practice, no source)",
         **_plain("geometry", "sensitive_id"),
     },
     "permissions": {
         "*": "nobody's leave is on file: military markers, listed stones and young burials wait for it",
-        **_plain("stone_id", "section", "kind", "status", "until"),
+        **_plain("stone_id", "section", "kind", "status", "until", "conditions"),
     },
     "products": {
         "*": "no label of a cleaner is on file: strength and time are those of its label, no figures are printed",
-        **_plain("label", "strength", "dwell_low_min", "dwell_high_min", "not_with"),
+        **_plain(
+            "label",
+            "kind",
+            "strength",
+            "dwell_low_min",
+            "dwell_high_min",
+            "not_with",
+            "low_degc",
+            "high_degc",
+            "protective",
+            "first_aid",
+            "reentry_h",
+        ),
     },
     "treatments": {
         "*": "nothing is known of earlier cleanings: each counts as the first",
@@ -341,7 +328,7 @@ ANALYSIS = Analysis(
     ),
     settings=WorklistSettings,
     run=run,
-    version=2,
+    version=3,
     tables=(
         "care_steps",
         "care_ways",
@@ -351,7 +338,9 @@ ANALYSIS = Analysis(
         "hot_materials",
         "materials",
         "part_rules",
+        "methods",
         "patterns",
+        "permission_conditions",
         "permission_kinds",
         "permission_needs",
         "permission_states",

@@ -11,7 +11,8 @@ from gravegis.science.care.history import INTERVAL_DAYS, LEAST_RECORDS_N
 from gravegis.science.care.hot import LIMIT_K
 from gravegis.science.care.permissions import YOUNG_YEARS
 from gravegis.science.care.priority import LONG_SPRAY_H
-from gravegis.science.care.steps import ORDERS
+from gravegis.science.care.restrict import BUFFER_M
+from gravegis.science.care.steps import ORDERS, RINSE_KPA
 from gravegis.science.care.ways import GOALS
 
 __all__ = ["PRACTICE", "WorklistSettings", "ids"]
@@ -92,6 +93,22 @@ class WorklistSettings:
     )
     pace_factor: float = number(
         1.0, "Minutes against a trained pair; people new to it take 1.5 to 2.", unit="1", low=0.5, high=5,
+        source=PRACTICE,
+    )  # fmt: skip
+    water_factor: float = number(1.0, "Water against the table of litres.", unit="1", low=0.1, high=10, source=PRACTICE)
+    cleaner_factor: float = number(
+        1.0, "Cleaner against the table of litres.", unit="1", low=0.1, high=10, source=PRACTICE
+    )
+    rinse_kpa: float = number(RINSE_KPA, "Highest pressure of the rinse.", unit="kPa", low=0, high=300, source=PRACTICE)
+    container_l: float = number(
+        20.0, "Size of a container of water; the load is rounded up to whole ones.", unit="l", low=1, high=1000,
+        source="own choice, no source",
+    )  # fmt: skip
+    cleaner_container_l: float = number(
+        5.0, "Size of a container of cleaner.", unit="l", low=0.1, high=1000, source="own choice, no source"
+    )
+    buffer_m: float = number(
+        BUFFER_M, "Distance to keep from sensitive ground whose row names none.", unit="m", low=0, high=1000,
         source=PRACTICE,
     )  # fmt: skip
     own_minutes_n: int = whole(

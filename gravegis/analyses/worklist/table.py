@@ -71,12 +71,13 @@ def table_of(made: Made) -> Frame:
             "work_min": work.work_min,
             "water_l": work.water_l,
             "cleaner_l": work.cleaner_l,
-            "concentrate_l": work.cleaner_l * made.ways.concentrate_frac,
+            # NaN where only the label knows the strength
+            "concentrate_l": np.where(work.cleaner_l > 0, work.cleaner_l * made.ways.concentrate_frac, 0.0),
             "priority": made.priority,
             "hold": _text(hold),
             "hold_reason": _hold_reasons(made, hold),
             "first_step": _text(np.where(crew_works, made.gates.first_step, "")),
-            "steps": pd.Series([" | ".join(steps) for steps in made.ways.steps], dtype="str"),
+            "steps": pd.Series([" | ".join(steps) for steps in _steps(made)], dtype="str"),
             "stays": pd.Series([" | ".join(stays) or None for stays in care.stays], dtype="str"),
             "not_from": _clock(np.where(cleans, made.hot.from_s, np.nan)),
             "not_to": _clock(np.where(cleans, made.hot.to_s, np.nan)),
@@ -87,6 +88,15 @@ def table_of(made: Made) -> Frame:
     )
     wanted = (care.treatment != treatment.NO_TREATMENT) & (care.treatment != "")
     return frame.iloc[np.flatnonzero(wanted)].reset_index(drop=True)
+
+
+def _steps(made: Made) -> list[tuple[str, ...]]:
+    """Return the steps of every stone as far as leave was given: its conditions first, no pictures without leave."""
+    from gravegis.science.care.steps import within_leave
+
+    leave = made.consents
+    told = zip(made.ways.steps, leave.conditions, leave.photographs.tolist(), strict=True)
+    return [within_leave(steps, conditions, photographs=may) for steps, conditions, may in told]
 
 
 def _hold(made: Made) -> npt.NDArray[np.str_]:
@@ -116,6 +126,8 @@ def _reasons(made: Made) -> list[tuple[Reason, ...]]:
             own += (*made.consents.reasons[one], *made.done.reasons[one], *made.hot.reasons[one])
         if cleans and made.done.before[one] and made.fix_spray[one]:
             own += (reason("regrowth_under_spray"),)
+        if not made.consents.photographs[one]:
+            own += (reason("no_photographs"),)
         if made.banned[one]:
             own += (reason("banned"),)
         out.append((*own, *made.why[one]))

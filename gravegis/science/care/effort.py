@@ -100,6 +100,8 @@ def effort(
     leader_check_min: float = LEADER_CHECK_MIN,
     ways: Ways | None = None,
     actual: Mapping[str, Actual] | None = None,
+    water_factor: float = 1.0,
+    cleaner_factor: float = 1.0,
 ) -> Effort:
     """Return the work each stone takes.
 
@@ -117,6 +119,8 @@ def effort(
         In which way each is cleaned; its factors change minutes, water and cleaner.
     actual
         Minutes that work really took, by `kind_of_work`; they take the place of the table and of `pace`.
+    water_factor, cleaner_factor
+        Litres against the table.
 
     Raises
     ------
@@ -145,8 +149,8 @@ def effort(
     with_cleaner = care.method == "quaternary-ammonium cleaner"
     return Effort(
         work_min=work + np.where(checks & (cleans | looks), leader_check_min, 0.0),
-        water_l=np.where(cleans, water * wetter, 0.0),
-        cleaner_l=np.where(with_cleaner, cleaner * more, 0.0),
+        water_l=np.where(cleans, water * wetter * water_factor, 0.0),
+        cleaner_l=np.where(with_cleaner, cleaner * more * cleaner_factor, 0.0),
         size_class=of_size,
         size_basis=basis,
         soiling_class=soiling,

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gravegis.errors import LayerError, SettingError
+from gravegis.science.care.sizes import tipping
 from gravegis.science.condition.reasons import reason
 from gravegis.science.condition.tables import Vocabulary, vocabulary
 
@@ -128,7 +129,7 @@ def _gate(typed: object, days: float, sizes: Sizes, stone: tuple[int, float], li
     doubt = _why_unchecked(typed, state, days, limits)
     too_much = _too_much(sizes, stone[0], stone[1], limits)
     if too_much:
-        return "trained tester first", "", (*doubt, *too_much)
+        return "trained tester first", "", (*doubt, *too_much, *_tips(sizes, stone[0]))
     known = not np.isnan(sizes.height_m[stone[0]])
     blind = () if known else (reason("height_not_known", limit_m=limits.height_m),)
     return "", LEADER_CHECKS, (*doubt, reason("leader_checks_first"), *blind)
@@ -145,6 +146,15 @@ def _why_unchecked(typed: object, state: str, days: float, limits: GateLimits) -
     if not word:
         return (reason("stability_missing"),)
     return () if state else (reason("stability_not_understood", typed=word),)
+
+
+def _tips(sizes: Sizes, stone: int) -> tuple[Reason, ...]:
+    """Return how little tips it if it stands loose, where its sizes and mass are known."""
+    height, width, thickness = (float(one[stone]) for one in (sizes.height_m, sizes.width_m, sizes.thickness_m))
+    density = float(sizes.mass_kg[stone]) / (height * width * thickness)
+    found = tipping(height, width, thickness, density)
+    push, lean = round(float(found.push_kgf[0]), 1), round(float(found.lean_deg[0]), 1)
+    return () if np.isnan(push) else (reason("tips", push_kg=push, lean_deg=lean),)
 
 
 def _too_much(sizes: Sizes, stone: int, lean_deg: float, limits: GateLimits) -> tuple[Reason, ...]:

@@ -27,7 +27,9 @@ __all__ = [
     "REFUSED",
     "YOUNG_YEARS",
     "Asked",
+    "Condition",
     "Consents",
+    "condition",
     "consent_holds",
     "permission_kinds",
     "permission_states",
@@ -40,24 +42,45 @@ YOUNG_YEARS = 30.0
 """Burials younger than this wait for the right-holder: common practice, no source. [years]"""
 
 
+_STRICTEST_FIRST = ("refused", "granted", "ended", "asked", "unknown")
+"""Which of several rows about the same leave counts: a refusal above all, then leave that still runs; own order."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One row of `permissions` for one stone: whose leave, how it stands, days it still runs (NaN without an end)."""
+    """One row of `permissions` for one stone: whose leave, how it stands, days it still runs (NaN without an end).
+
+    `conditions` is what was asked for in return; a row that names the stone (`of_stone`) outranks one for its section.
+    """
 
     stone: int
     kind: str
     state: str
     days_left: float = float("nan")
-    what: str = ""
+    conditions: str = ""
+    of_stone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What a condition of somebody's leave asks of a crew."""
+
+    water_only: bool
+    no_photographs: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Consents:
-    """One entry per stone: what holds it (empty = nothing), whose leave is missing, and why."""
+    """One entry per stone: what holds it (empty = nothing), whose leave is missing, and why.
+
+    `conditions` are those of leave that was given, as typed; `photographs` whether pictures may be taken.
+    """
 
     hold: NDArray[np.str_]
     missing: tuple[tuple[str, ...], ...]
     reasons: tuple[tuple[Reason, ...], ...]
+    conditions: tuple[tuple[str, ...], ...]
+    photographs: NDArray[np.bool_]
 
 
 def permission_states() -> Vocabulary:
@@ -104,13 +127,30 @@ def consent_holds(
         for stone, (word, age) in enumerate(zip(significance, ages.tolist(), strict=True))
     ]
     return Consents(
-        hold=np.array([hold for hold, _, _ in made], dtype=np.str_),
-        missing=tuple(missing for _, missing, _ in made),
-        reasons=tuple(why for _, _, why in made),
+        hold=np.array([one.hold for one in made], dtype=np.str_),
+        missing=tuple(tuple(one.missing) for one in made),
+        reasons=tuple(tuple(one.missing.values()) for one in made),
+        conditions=tuple(one.conditions for one in made),
+        photographs=np.array([one.photographs for one in made], dtype=np.bool_),
     )
 
 
-_Consent = tuple[str, tuple[str, ...], tuple["Reason", ...]]
+def condition(typed: str) -> Condition:
+    """Return what a condition asks; one that is not in permission_conditions.csv leaves water only, and says so."""
+    known = vocabulary("permission_conditions")
+    term = known.term(typed)
+    return Condition(
+        water_only=not term or known.look_up(term, "water_only") == "yes",
+        no_photographs=known.look_up(term, "no_photographs") == "yes",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Consent:
+    hold: str
+    missing: dict[str, Reason]
+    conditions: tuple[str, ...]
+    photographs: bool
 
 
 def _needed(significance: object, age_years: float, young_years: float) -> dict[str, Reason]:
@@ -126,20 +166,32 @@ def _needed(significance: object, age_years: float, young_years: float) -> dict[
 
 
 def _consent(needed: dict[str, Reason], asked: list[Asked]) -> _Consent:
-    kinds, states = permission_kinds(), permission_states()
-    missing, why, refused = dict(needed), list[object](), False
+    kinds, by_kind = permission_kinds(), dict[str, list[Asked]]()
     for one in asked:
-        kind = kinds.term(one.kind) or one.kind.strip() or "somebody not named"
+        by_kind.setdefault(kinds.term(one.kind) or one.kind.strip() or "somebody not named", []).append(one)
+    missing, hold, conditions, photographs = dict(needed), "", list[str](), True
+    for kind, said in by_kind.items():
+        state, counting = _stands(said)
         if kinds.look_up(kind, "treats") == "no":
-            continue
-        state = states.term(one.state) or "unknown"
-        ended = one.days_left < 0
-        if state == "granted" and not ended:
+            photographs &= state == "granted"
+        elif state == "granted":
             missing.pop(kind, None)
-            continue
-        refused |= state == "refused"
-        code = "permission_ended" if ended and state == "granted" else f"permission_{state}"
-        missing[kind] = reason(code, whose=kind)
-    why += list(missing.values())
-    hold = REFUSED if refused else NEEDS_PERMISSION if missing else ""
-    return hold, tuple(missing), tuple(why)  # type: ignore[arg-type]
+            conditions += [one.conditions.strip() for one in counting if one.conditions.strip()]
+        else:
+            missing[kind] = reason(f"permission_{state}", whose=kind)
+            hold = REFUSED if state == "refused" else hold
+    photographs &= not any(condition(one).no_photographs for one in conditions)
+    return _Consent(hold or (NEEDS_PERMISSION if missing else ""), missing, tuple(conditions), photographs)
+
+
+def _stands(said: list[Asked]) -> tuple[str, list[Asked]]:
+    """Return how one leave stands, and the rows that say so."""
+    rows_ = [one for one in said if one.of_stone] or said
+    states = [_state(one) for one in rows_]
+    state = min(states, key=_STRICTEST_FIRST.index)
+    return state, [one for one, its in zip(rows_, states, strict=True) if its == state]
+
+
+def _state(one: Asked) -> str:
+    state = permission_states().term(one.state) or "unknown"
+    return "ended" if state == "granted" and one.days_left < 0 else state

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gravegis.science.care.materials import UNKNOWN, material_class
+from gravegis.science.care.permissions import condition
 from gravegis.science.condition.reasons import reason
 from gravegis.science.condition.tables import Vocabulary, plain, rows, vocabulary
 
@@ -20,11 +21,13 @@ if TYPE_CHECKING:
     from gravegis.science.condition.reasons import Reason
 
 __all__ = [
+    "BUFFER_M",
     "CONSERVATOR_ONLY",
     "HOLD",
     "WATER_AGENT",
     "WATER_ONLY",
     "Limit",
+    "condition_limits",
     "ground_limit",
     "part_limit",
     "restricted",
@@ -32,6 +35,9 @@ __all__ = [
 ]
 
 WATER_ONLY, CONSERVATOR_ONLY, HOLD = "water only", "conservator only", "hold"
+BUFFER_M = 5.0
+"""Distance to keep from sensitive ground whose row names none: common practice, no source. [m]"""
+
 WATER_AGENT = "water and soft brush"
 _WATER_PLAN = {"clean with cleaner": "clean growth with water"}
 _KEEP_OFF = "keep off"
@@ -110,6 +116,17 @@ def ground_limit(stone: int, kind: object, name: str, *, distance_m: float, buff
         stone, verdict,
         reason(code, what=what, distance_m=round(distance_m, 1), buffer_m=round(buffer_m, 1), words=words),
     )  # fmt: skip
+
+
+def condition_limits(conditions: Sequence[tuple[str, ...]]) -> list[Limit]:
+    """Return what the conditions of leave that was given ask of each stone, as typed in `permissions`."""
+    made = []
+    for stone, said in enumerate(conditions):
+        for typed in said:
+            strict = condition(typed).water_only
+            code = "leave_water_only" if strict else "leave_conditions"
+            made.append(Limit(stone, WATER_ONLY if strict else "", reason(code, words=typed)))
+    return made
 
 
 def restricted(care: Care, limits: Sequence[Limit]) -> tuple[Care, NDArray[np.bool_]]:

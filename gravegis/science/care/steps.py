@@ -6,12 +6,14 @@ file the steps say that the label decides and print no figure.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 
 from gravegis.science.condition.tables import rows
+from gravegis.units import PSI_KPA
 
-__all__ = ["ORDERS", "RINSE_KPA", "Label", "Told", "plans", "steps_of"]
+__all__ = ["AGREED", "ORDERS", "RINSE_KPA", "Label", "Told", "plans", "share_of", "steps_of", "within_leave"]
 
 RINSE_KPA = 140.0
 """Pressure of the rinse, about 20 psi: common practice, no source. [kPa]"""
@@ -29,6 +31,25 @@ class Label:
     dwell_low_min: float | None = None
     dwell_high_min: float | None = None
     not_with: str = ""
+    low_degc: float | None = None
+    high_degc: float | None = None
+    protective: str = ""
+    first_aid: str = ""
+    reentry_h: float | None = None
+
+    @property
+    def rest(self) -> str:
+        """What else it says, as the end of a sentence; empty where nothing of it is on file."""
+        low, high = self.low_degc, self.high_degc
+        if low is not None and high is not None:
+            heat = f"use it at {low:g} to {high:g} °C"
+        else:
+            heat = f"not below {low:g} °C" if low is not None else "" if high is None else f"not above {high:g} °C"
+        away = "" if self.reentry_h is None else f"keep away for {self.reentry_h:g} h"
+        apart = f"not with {self.not_with}" if self.not_with else ""
+        aid = f"first aid: {self.first_aid}" if self.first_aid else ""
+        said = "; ".join(filter(None, (apart, heat, self.protective, aid, away)))
+        return f". By its label: {said}" if said else ""
 
     @property
     def dwell(self) -> str:
@@ -43,12 +64,13 @@ class Label:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What the steps of one stone depend on: order of working, label, strength for this stone."""
+    """What the steps of one stone depend on: order of working, label, strength for this stone, rinse. [kPa]"""
 
     order: str = ORDERS[0]
     label: Label | None = None
     strength: str = ""
     dry_spell: str = "a day"
+    rinse_kpa: float = RINSE_KPA
 
 
 @cache
@@ -70,7 +92,8 @@ def steps_of(plan: str, told: Told | None = None) -> tuple[str, ...]:
         "order": said.order,
         "strength": _strength(said),
         "dwell": _dwell(said),
-        "rinse": f"{RINSE_KPA:g} kPa (20 psi)",
+        "rinse": f"{said.rinse_kpa:g} kPa ({said.rinse_kpa / PSI_KPA:.0f} psi)",
+        "rest": "" if said.label is None else said.label.rest,
         "dry_spell": said.dry_spell,
     }
     return tuple(text.format(**words) for text in plans()[plan])
@@ -89,3 +112,38 @@ def _dwell(said: Told) -> str:
     if said.label is None or not said.label.dwell:
         return "for the time its label says"
     return said.label.dwell
+
+
+_PARTS = re.compile(r"(\d+)(?: parts?)?(?: [a-z]+)? ?(to|:|in) ?(\d+)(?: parts?)?(?: [a-z]+)?")
+_PERCENT = re.compile(r"(\d+(?:\.\d+)?) ?(?:%|percent)")
+_NEAT = frozenset({"undiluted", "neat", "ready to use", "as sold"})
+
+
+def share_of(strength: str) -> float:
+    """Return the share of a mix that is the product as sold (0 to 1), NaN where a label does not say one figure."""
+    text = " ".join(strength.casefold().split()).strip(".")
+    if text in _NEAT:
+        return 1.0
+    share = float("nan")
+    if found := _PARTS.fullmatch(text):
+        part, rest = int(found[1]), int(found[3])
+        whole = rest if found[2] == "in" else part + rest
+        share = part / whole if whole else share
+    elif found := _PERCENT.fullmatch(text):
+        share = float(found[1]) / 100
+    return share if 0 < share <= 1 else float("nan")
+
+
+AGREED = "Agreed only as follows: "
+_NO_PICTURE = "Take no photograph, leave for it is not on file: describe it in words instead"
+
+
+def within_leave(steps: tuple[str, ...], conditions: tuple[str, ...], *, photographs: bool) -> tuple[str, ...]:
+    """Return the steps with what somebody's leave asks for ahead of them, and without pictures where none may be."""
+    told = [f"{AGREED}{one}" for one in conditions] if steps else []
+    for step in steps:
+        if photographs or not step.startswith("Photograph"):
+            told.append(step)
+        elif _NO_PICTURE not in told:
+            told.append(_NO_PICTURE)
+    return tuple(told)

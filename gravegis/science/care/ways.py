@@ -6,14 +6,14 @@ source, except that the label of the product in use outranks every figure on str
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gravegis.errors import LayerError
-from gravegis.science.care.steps import Told, steps_of
+from gravegis.science.care.steps import RINSE_KPA, Told, share_of, steps_of
 from gravegis.science.condition.reasons import reason
 from gravegis.science.condition.tables import rows
 
@@ -67,7 +67,8 @@ class Way:
 class Ways:
     """One entry per stone; empty, zero or NaN where no crew cleans.
 
-    `way` names the row of `way_table`, `concentrate_frac` the share of the cleaner that is concentrate, `look_days`
+    `way` names the row of `way_table`, `concentrate_frac` the share of the cleaner that is concentrate (NaN where
+    only the label knows), `look_days`
     when to look again after the work. [days]
     """
 
@@ -120,6 +121,7 @@ def choose_ways(
     goal: str = GOALS[0],
     order: str = "top down",
     label: Label | None = None,
+    rinse_kpa: float = RINSE_KPA,
 ) -> Ways:
     """Return in which way each stone is cleaned, and its steps.
 
@@ -134,6 +136,8 @@ def choose_ways(
         Whether a cleaning of the stone is on record: a repeat takes a weaker mix.
     goal, order, label
         What the day is for, in which order a face is worked, and the label of the product in use, if on file.
+    rinse_kpa
+        Pressure of the rinse. [kPa]
 
     Raises
     ------
@@ -143,7 +147,7 @@ def choose_ways(
     if len(care.plan) != cleaned_before.size:
         raise LayerError(f"{cleaned_before.size} histories for {len(care.plan)} stones", where="treatments")
     made = [
-        _way(care, stone, Told(order=order, label=label), goal, before=bool(cleaned_before[stone]))
+        _way(care, stone, Told(order=order, label=label, rinse_kpa=rinse_kpa), goal, before=bool(cleaned_before[stone]))
         for stone in range(len(care.plan))
     ]
     return Ways(
@@ -175,10 +179,10 @@ def _way(care: Care, stone: int, told: Told, goal: str, *, before: bool) -> _Cho
     form = str(care.form[stone])
     look_days = row.look_raised_days if form == "raised" else row.look_film_days
     strength, share = strengths()[min(max(severity, 1), 3), before] if agent == CLEANER else ("", 0.0)
-    said = Told(
-        order=told.order, label=told.label, strength=strength,
-        dry_spell=f"{row.dry_spell_h:g} h",
-    )  # fmt: skip
+    if agent == CLEANER and (told.label is None or told.label.strength):
+        # the label outranks our figures: without one there is no figure, with one it is the label's
+        share = float("nan") if told.label is None else share_of(told.label.strength)
+    said = replace(told, strength=strength, dry_spell=f"{row.dry_spell_h:g} h")
     why = [reason("way", way=row.way, rule=_rule(agent, severity, goal, row))]
     if agent == CLEANER and told.label is None:
         why.append(reason("no_label"))

@@ -71,9 +71,9 @@ def test_missing_or_strange_stability_is_unchecked(word: object, code: str) -> N
 
 def test_an_unchecked_stone_goes_out_low_and_is_held_tall_heavy_or_leaning() -> None:
     assert gate("unchecked") == ("", LEADER_CHECKS, ["leader_checks_first"])
-    assert gate("unchecked", box=TALL) == ("trained tester first", "", ["too_tall"])
-    assert gate("unchecked", box=HEAVY) == ("trained tester first", "", ["too_heavy"])
-    assert gate("unchecked", lean=10.0) == ("trained tester first", "", ["leans"])
+    assert gate("unchecked", box=TALL) == ("trained tester first", "", ["too_tall", "tips"])
+    assert gate("unchecked", box=HEAVY) == ("trained tester first", "", ["too_heavy", "tips"])
+    assert gate("unchecked", lean=10.0) == ("trained tester first", "", ["leans", "tips"])
 
 
 def test_the_limit_itself_still_goes_out() -> None:
