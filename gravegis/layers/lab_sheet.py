@@ -12,7 +12,7 @@ import pandas as pd
 from gravegis.errors import Problem
 from gravegis.layers import schema
 from gravegis.layers.read.missing import is_missing
-from gravegis.layers.read.raw import shown
+from gravegis.layers.read.raw import many, shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -72,7 +72,7 @@ def turned(raw: Raw, mapping: Sequence[str], road: Road) -> Raw:
     work = _Work(road, raw.decimal)
     rows = [_row(part, sheet, work) for part in _samples(raw.frame, sheet)]
     left = [name for name in map(str, raw.frame.columns) if name not in _columns_of(sheet)]
-    notes = [f"a sheet of one parameter a line: {len(raw.frame)} lines make {len(rows)} sample(s)"]
+    notes = [f"a sheet of one parameter a line: {len(raw.frame)} lines make {many(len(rows), 'sample')}"]
     if left:
         notes.append(f"columns of the sheet that are left out: {shown(left)}")
     road.notes.extend(notes)
