@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from gravegis.layers.canonical import Frame
     from gravegis.science.condition.bandwidth import BandwidthChoice
     from gravegis.science.condition.density import RateMap
     from gravegis.site import Raster, Site
@@ -83,7 +84,7 @@ def run(site: Site, settings: HeatmapSettings, job: Job) -> Result:
     if known.sum() < settings.least_stones_n:
         job.progress(1.0, "too few stones")
         few = f"Fewer than {settings.least_stones_n} stones have a recorded condition ({int(known.sum())})"
-        return Result(grids={}, notes=(f"{few}: no heat map.",))
+        return Result(layers={"share_areas": _areas({}, site)}, grids={}, notes=(f"{few}: no heat map.",))
     job.progress(0.1, "choosing how smooth the map is")
     tried = bandwidth.BANDWIDTHS_M if settings.bandwidth_m == AUTO else (settings.bandwidth_m,)
     best = bandwidth.choose_bandwidth(xy, damaged, tried)
@@ -97,7 +98,12 @@ def run(site: Site, settings: HeatmapSettings, job: Job) -> Result:
         least_stones=settings.least_stones_n,
     )
     job.progress(0.95, "summing up")
-    return Result(grids=_grids(rate, settings), notes=_notes(rate, best, float(damaged.mean()), settings))
+    grids = _grids(rate, settings)
+    return Result(
+        layers={"share_areas": _areas(grids, site)},
+        grids=grids,
+        notes=_notes(rate, best, float(damaged.mean()), settings),
+    )
 
 
 def _grids(rate: RateMap, settings: HeatmapSettings) -> dict[str, Raster]:
@@ -128,6 +134,29 @@ def _grids(rate: RateMap, settings: HeatmapSettings) -> dict[str, Raster]:
 
 
 PER_ARE = 100.0  # m2
+CLASSES_FRAC = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)  # limits of the classes of the map: own choice
+
+
+def _areas(grids: dict[str, Raster], site: Site) -> Frame:
+    """Return the classes of the map as areas, the same on paper and in a map program."""
+    import geopandas as gpd
+
+    from gravegis.layers.canonical import empty
+    from gravegis.science.condition.areas import class_areas
+
+    grid = grids.get("share_damaged")
+    if grid is None:
+        return empty("share_areas", site.info.crs or None)
+    made = class_areas(grid.values, CLASSES_FRAC, left_m=grid.left_m, top_m=grid.top_m, cell_m=grid.cell_m)
+    return gpd.GeoDataFrame(
+        {
+            "share_area_id": [f"A{number:03d}" for number in range(1, len(made) + 1)],
+            "from_frac": [CLASSES_FRAC[one] for one, _ in made],
+            "to_frac": [CLASSES_FRAC[one + 1] for one, _ in made],
+            "area_m2": [area.area for _, area in made],
+        },
+        geometry=[area for _, area in made], crs=site.info.crs,
+    )  # fmt: skip
 
 
 def _what(settings: HeatmapSettings) -> str:
@@ -164,7 +193,14 @@ ANALYSIS = Analysis(
         "stones": {"quick_score": ""},
         "findings": {"stone_id": "", "pattern": "", "severity": "", "found_on": ""},
     },
-    gives={},
+    gives={
+        "share_areas": {
+            "share_area_id": "area",
+            "from_frac": "lower limit of the share of damaged stones",
+            "to_frac": "upper limit of the share",
+            "area_m2": "its size",
+        }
+    },
     gives_grids={
         "share_damaged": "share of stones in the chosen class or worse, NaN where too few stones speak",
         "effective_stones": "effective number of stones behind each cell",
@@ -175,7 +211,7 @@ ANALYSIS = Analysis(
     run=run,
     version=2,
     tables=("harms", "patterns"),
-    facts=(),
+    facts=("crs",),
     sources=(
         "ratio of Gaussian kernel sums on a linearly binned grid",
         "mask by the effective number of stones: own derivation",

@@ -10,6 +10,7 @@ from gravegis.analyses.evidence.settings import EVERY, EvidenceSettings
 from gravegis.contract import Analysis, Assumption, Job, Result
 
 if TYPE_CHECKING:
+    from gravegis.layers.canonical import Frame
     from gravegis.science.condition.evidence import Row
     from gravegis.site import Site
 
@@ -35,11 +36,8 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     Stones with rust beside their own iron, on ground fed with iron or sprayed, are set apart, not counted as spray.
     A stone of which a harm or the wetting is unknown is left out, never taken as sound or dry.
     """
-    import pandas as pd
-
     from gravegis.analyses.evidence.beside import controls, not_known
     from gravegis.analyses.evidence.case import Case
-    from gravegis.layers.canonical import empty
     from gravegis.layers.exposure import exposure_of
     from gravegis.layers.harms import grades_of
     from gravegis.layers.sprayed_faces import face_pairs, face_water
@@ -67,6 +65,20 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
         rows += made
         notes += said
     job.progress(0.98, "summing up")
+    table = _table(rows)
+    if not rows and not notes:
+        return Result(layers={"association": table}, notes=(_NOTHING,))
+    notes += [*controls(site, exposure, grades.present_of("overall"), settings), *not_known(site, exposure), _LIMITS]
+    by_place = any(one.measure == PAIRS for one in rows) and not face_water(site)
+    assumed = (Assumption("face_wetting", _BY_PLACE),) if by_place else ()
+    return Result(layers={"association": table}, notes=tuple(notes), assumed=assumed)
+
+
+def _table(rows: list[Row]) -> Frame:
+    import pandas as pd
+
+    from gravegis.layers.canonical import empty
+
     if rows:
         table = pd.DataFrame([{name: getattr(one, name) for name in _COLUMNS} for one in rows])
     else:
@@ -74,12 +86,7 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     for name in ("estimate", "low", "high"):
         # an infinite end of an interval is said in the note; files do not keep infinity
         table[name] = table[name].where(np.isfinite(table[name].astype("float64")), np.nan)
-    if not rows and not notes:
-        return Result(layers={"association": table}, notes=(_NOTHING,))
-    notes += [*controls(site, exposure, grades.present_of("overall"), settings), *not_known(site, exposure), _LIMITS]
-    by_place = any(one.measure == PAIRS for one in rows) and not face_water(site)
-    assumed = (Assumption("face_wetting", _BY_PLACE),) if by_place else ()
-    return Result(layers={"association": table}, notes=tuple(notes), assumed=assumed)
+    return table
 
 
 _BY_PLACE = (
