@@ -32,8 +32,8 @@ __all__ = ["to_ask", "worklist_page", "write_worklist_pages"]
 
 RESTS_ON = ("worklist", "condition", "clusters", "wetting")
 """Analyses whose assumptions are printed, the nearest first."""
-BLOCK_WIDTHS = (0.17, 0.15, 0.1, 0.07, 0.12, 0.09, 0.3)
-LIST_WIDTHS = (0.075, 0.045, 0.1, 0.28, 0.145, 0.055, 0.3)
+BLOCK_WIDTHS = (0.15, 0.13, 0.09, 0.06, 0.11, 0.08, 0.38)
+LIST_WIDTHS = (0.075, 0.04, 0.055, 0.325, 0.15, 0.045, 0.31)
 ASK_WIDTHS = (0.12, 0.4, 0.48)
 """Shares of the width, own choice."""
 MOST, MOST_LOOKS = 400, 1000
@@ -257,7 +257,10 @@ def _looked_at(out: Sequence[_Row], width: float) -> list[Flowable]:
         lines += [Spacer(0, 3), para(f"First: {first}", sheet.BOLD)]
         lines += [
             para(
-                " · ".join(map(_short, places[name])), sheet.sized(8), lead=f"{name} ({len(places[name])}):", most=10**6
+                " · ".join(map(_short, sorted(places[name], key=_place_n))),
+                sheet.sized(8),
+                lead=f"{name} ({len(places[name])}):",
+                most=10**6,
             )
             for name in sorted(places, key=words.in_order)
         ]
@@ -272,6 +275,11 @@ def _rest(wanted: Sequence[_Row], most: int) -> list[Flowable]:
 def _row_of(stone: Mapping[str, Any]) -> str:
     """Return the row of the ground a stone stands in, in words."""
     return words.place({**stone, "place_in_row": None}) or "Place not recorded"
+
+
+def _place_n(row: _Row) -> float:
+    count = row.stone.get("place_in_row")
+    return math.inf if count is None else float(count)
 
 
 def _short(row: _Row) -> str:
