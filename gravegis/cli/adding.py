@@ -11,6 +11,7 @@ from gravegis.cli.say import became_out_of_date, report_of
 
 if TYPE_CHECKING:
     from gravegis.layers.suggest import Look
+    from gravegis.site import Site
 
 __all__ = ["add", "look"]
 
@@ -58,6 +59,7 @@ def add(site: Path, layer: str, file: Path, save_mapping: Path | None, **options
     with store.locked(site):
         before = store.load(site)
         done = report_of(bring.bring_in(before, layer, file, **options), layer, file)
+        done = _with_pictures(done, site, layer, file)
         store.save(done, site)
     became_out_of_date(staleness.stale(before), staleness.stale(done), site)
     if save_mapping is not None:
@@ -90,6 +92,17 @@ def look(layer: str, file: Path, save_mapping: Path | None, **options: Any) -> N
     click.echo("\n? is proposed, not taken: name it with --column, or take the mark away in a saved mapping.")
     if save_mapping is not None:
         _save(found, save_mapping)
+
+
+def _with_pictures(done: Site, folder: Path, layer: str, file: Path) -> Site:
+    """Keep the pictures that came with a layer in the site folder, and say which did not come."""
+    from gravegis import store
+    from gravegis.layers.read.raw import shown
+
+    done, missing = store.photos.keep_all(done, folder, layer, file if file.is_dir() else file.parent)
+    if missing:
+        click.echo(f"  {len(missing)} pictures are named that are not beside the file: {shown(missing)}")
+    return done
 
 
 def _look(layer: str, file: Path, options: Any) -> Look:  # noqa: ANN401 - the options above

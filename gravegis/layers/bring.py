@@ -15,6 +15,7 @@ from gravegis.layers import (
     bearings,
     canonical,
     geometry,
+    lab_sheet,
     landmarks,
     links,
     match,
@@ -88,6 +89,8 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()
         raise
+    _no_picture(raw, road)
+    raw = lab_sheet.turned(raw, typed.mapping, road)
     road.notes.extend(raw.notes)
     road.warnings.extend(raw.warnings)
     frame, raw = _rows(site, raw, typed, road)
@@ -96,6 +99,14 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         return _taken(site, frame, road)
     placed = _placed(site, frame, raw, typed, road)
     return _taken(placed[0], placed[1], road)
+
+
+def _no_picture(raw: Raw, road: Road) -> None:
+    if raw.picture and road.layer.name != "backdrops":
+        road.add([Problem(f"this is a picture of the ground ({raw.picture}): a backdrop, not rows", road.layer.name,
+                          "Bring it in as layer backdrops; trace stones and paths from it in a map program and "
+                          "bring in what was traced.")])  # fmt: skip
+        road.stop()
 
 
 def _rows(site: Holder, raw: Raw, typed: Typed, road: Road) -> tuple[Frame, Raw]:

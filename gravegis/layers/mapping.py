@@ -233,7 +233,7 @@ def _take_id(work: _Work) -> None:
     else:
         ways = shown(f'--column {key}="{name}"' for name in unique)
         choice = f"; to use one of its own: {ways}" if unique else ""
-        work.notes.append(f"the file has no {key}: rows are named R1, R2, ... in the order of the file{choice}")
+        work.notes.append(f"the file has no {key}: rows are named R0001, R0002, ... in the order of the file{choice}")
         work.notes.extend(_not_a_name(work, key))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Unpack
 
 from gravegis.errors import LayerError
-from gravegis.layers import dates
+from gravegis.layers import dates, lab_sheet
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.compass import bearing_of
 from gravegis.layers.mapping import apply_mapping, as_typed, suggestions
@@ -67,8 +67,9 @@ def look(layer: str, path: Path, **options: Unpack[Options]) -> Look:
     wanted, typed = input_layer(layer), Typed.of(options)
     road = Road(wanted, path.name)
     raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+    raw = lab_sheet.turned(raw, typed.mapping, road)
     road.stop()
-    raw = replace(raw, warnings=(*raw.warnings, *compared(raw.frame)))
+    raw = replace(raw, notes=(*raw.notes, *road.notes), warnings=(*raw.warnings, *compared(raw.frame)))
     rows = look_at(raw, wanted, typed.mapping, typed.words)
     said = {"crs": typed.crs, "encoding": typed.encoding, "file_layer": typed.file_layer, "unit": typed.unit,
             "dates": typed.dates, "bearings": typed.bearings, "swap_xy": "yes" if typed.swap_xy else "",

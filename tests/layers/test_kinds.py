@@ -284,9 +284,12 @@ def test_a_folder_of_photos_gives_positions_bearings_and_times(tmp_path: Path) -
     assert any("1 photo without a position: more/S1" in words for words in brought.warnings)
 
 
-def test_a_raster_is_recognised_as_a_backdrop(sound: dict[str, Path]) -> None:
+def test_a_raster_is_a_backdrop_and_no_layer_of_rows(sound: dict[str, Path]) -> None:
     with pytest.raises(LayerError, match=r"picture of the ground \(4 x 3 pixels(.|\n)*pixels of 0\.5"):
-        read_file(sound["a.tif"])
+        bring_in(Site(SiteInfo("Test ground", "")), "stones", sound["a.tif"])
+    drawn = bring_in(Site(SiteInfo("Test ground", "")), "backdrops", sound["a.tif"]).site["backdrops"]
+    assert drawn["pixel_m"].tolist() == [0.5]
+    assert drawn.geometry.area.tolist() == pytest.approx([4 * 3 * 0.25])
 
 
 def test_tags_of_a_map_extract_are_columns_in_both_forms(sound: dict[str, Path]) -> None:

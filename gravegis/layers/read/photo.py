@@ -53,12 +53,16 @@ def read_photos(path: Path, *, layer: str | None = None, encoding: str | None = 
         try:
             with library_reads(file, "photo", "Copy it from the phone again."):
                 exif, camera, place = _exif(file)
-            rows.append(_facts(file, exif, camera, place))
+            rows.append(_facts(file, exif, camera, place) | {"file": _named(file, path)})
         except LayerError as error:
             problems.extend(error.problems)
     if problems:
         raise LayerError.of(problems)
     return _as_raw(rows)
+
+
+def _named(file: Path, path: Path) -> str:
+    return file.relative_to(path).as_posix() if path.is_dir() else file.name
 
 
 def _as_raw(rows: list[dict[str, Any]]) -> Raw:
@@ -93,7 +97,7 @@ def _exif(file: Path) -> tuple[Mapping[int, Any], Mapping[int, Any], Mapping[int
 
 
 def _facts(file: Path, exif: Mapping[int, Any], camera: Mapping[int, Any], place: Mapping[int, Any]) -> dict[str, Any]:
-    row: dict[str, Any] = {"photo_id": file.stem, "folder": file.parent.name, "file": file.name}
+    row: dict[str, Any] = {"photo_id": file.stem, "folder": file.parent.name}
     row["geometry"] = _position(place)
     row |= _times(camera, place)
     row |= _bearing(place)
