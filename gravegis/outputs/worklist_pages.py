@@ -14,9 +14,11 @@ from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_sheet import BEFORE, STOP_AND_CALL
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
+from gravegis.outputs.pictures import pictures_page
 from gravegis.science.care.limits import DAY_LIMITS
 from gravegis.science.care.steps import AGREED
 from gravegis.science.care.supplies import load_for
+from gravegis.store.names import PHOTOS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -68,7 +70,10 @@ class _Row:
 
 
 def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: str = "A4") -> list[Path]:
-    """Write ``worklist.pdf``, and ``to_ask.pdf`` where somebody's leave is missing; return the files."""
+    """Write ``worklist.pdf``, ``to_ask.pdf`` where leave is missing and ``pictures.pdf`` where photos are on file.
+
+    Photos are those kept in the site folder, in which `folder` lies. Returns the files.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     files = [folder / "worklist.pdf"]
     files[0].write_bytes(worklist_page(site, made_on=made_on, paper=paper))
@@ -76,6 +81,10 @@ def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: 
     if asked is not None:
         files.append(folder / "to_ask.pdf")
         files[-1].write_bytes(asked)
+    seen = pictures_page(site, folder.parent / PHOTOS, made_on=made_on, paper=paper)
+    if seen is not None:
+        files.append(folder / "pictures.pdf")
+        files[-1].write_bytes(seen)
     return files
 
 
