@@ -339,6 +339,9 @@ def to_ask(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes | None:
             continue
         said = zip(words.reason_values(work["reasons"]), words.reasons(work["reasons"]), strict=True)
         for one, why in said:
+            # what a conservator does at a young burial is asked for when it is planned, not by this list
+            if work["who"] != "crew" and one["code"] == "permission_young":
+                continue
             if one["code"].startswith("permission_"):
                 whose = str(one["values"].get("whose") or "right-holder")
                 groups.setdefault(whose, []).append((work["stone_id"], why))

@@ -191,7 +191,7 @@ def notes_of(made: Made, frame: Frame, unseen_n: int) -> tuple[str, ...]:
     ]
     if unseen_n:
         notes.append(f"{unseen_n} stones have no record: they are looked at first, those near a head before others.")
-    checks = int(frame["first_step"].notna().sum())
+    checks = int(crew["first_step"].notna().sum())
     if checks:
         notes.append(f"{checks} stones start with the leader's check: nobody has recorded lately that they stand firm.")
     if len(held):
