@@ -155,7 +155,7 @@ def _worklist_pages(site: Site, folder: Path, made_on: str, paper: str) -> list[
 
     if not site.has("worklist"):
         return []
-    told = {"to_ask": "whose leave to ask for, and for which stones"}
+    told = {"to_ask": "whose leave to ask for, and for which stones", "pictures": "pictures to tell stones by"}
     files = worklist_pages.write_worklist_pages(site, folder, made_on=made_on, paper=paper)
     return [Made(file, told.get(file.stem, "the worklist by block, what to load, limits of the day")) for file in files]
 

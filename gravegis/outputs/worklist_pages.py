@@ -14,9 +14,11 @@ from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_sheet import BEFORE, STOP_AND_CALL
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
+from gravegis.outputs.pictures import pictures_page
 from gravegis.science.care.limits import DAY_LIMITS
 from gravegis.science.care.steps import AGREED
 from gravegis.science.care.supplies import load_for
+from gravegis.store.names import PHOTOS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,8 +34,8 @@ __all__ = ["to_ask", "worklist_page", "write_worklist_pages"]
 
 RESTS_ON = ("worklist", "condition", "clusters", "wetting")
 """Analyses whose assumptions are printed, the nearest first."""
-BLOCK_WIDTHS = (0.17, 0.15, 0.1, 0.07, 0.12, 0.09, 0.3)
-LIST_WIDTHS = (0.075, 0.045, 0.1, 0.28, 0.145, 0.055, 0.3)
+BLOCK_WIDTHS = (0.15, 0.13, 0.09, 0.06, 0.11, 0.08, 0.38)
+LIST_WIDTHS = (0.075, 0.04, 0.055, 0.325, 0.15, 0.045, 0.31)
 ASK_WIDTHS = (0.12, 0.4, 0.48)
 """Shares of the width, own choice."""
 MOST, MOST_LOOKS = 400, 1000
@@ -68,7 +70,10 @@ class _Row:
 
 
 def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: str = "A4") -> list[Path]:
-    """Write ``worklist.pdf``, and ``to_ask.pdf`` where somebody's leave is missing; return the files."""
+    """Write ``worklist.pdf``, ``to_ask.pdf`` where leave is missing and ``pictures.pdf`` where photos are on file.
+
+    Photos are those kept in the site folder, in which `folder` lies. Returns the files.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     files = [folder / "worklist.pdf"]
     files[0].write_bytes(worklist_page(site, made_on=made_on, paper=paper))
@@ -76,6 +81,10 @@ def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: 
     if asked is not None:
         files.append(folder / "to_ask.pdf")
         files[-1].write_bytes(asked)
+    seen = pictures_page(site, folder.parent / PHOTOS, made_on=made_on, paper=paper)
+    if seen is not None:
+        files.append(folder / "pictures.pdf")
+        files[-1].write_bytes(seen)
     return files
 
 
@@ -257,7 +266,10 @@ def _looked_at(out: Sequence[_Row], width: float) -> list[Flowable]:
         lines += [Spacer(0, 3), para(f"First: {first}", sheet.BOLD)]
         lines += [
             para(
-                " · ".join(map(_short, places[name])), sheet.sized(8), lead=f"{name} ({len(places[name])}):", most=10**6
+                " · ".join(map(_short, sorted(places[name], key=_place_n))),
+                sheet.sized(8),
+                lead=f"{name} ({len(places[name])}):",
+                most=10**6,
             )
             for name in sorted(places, key=words.in_order)
         ]
@@ -272,6 +284,11 @@ def _rest(wanted: Sequence[_Row], most: int) -> list[Flowable]:
 def _row_of(stone: Mapping[str, Any]) -> str:
     """Return the row of the ground a stone stands in, in words."""
     return words.place({**stone, "place_in_row": None}) or "Place not recorded"
+
+
+def _place_n(row: _Row) -> float:
+    count = row.stone.get("place_in_row")
+    return math.inf if count is None else float(count)
 
 
 def _short(row: _Row) -> str:
@@ -322,6 +339,9 @@ def to_ask(site: Site, *, made_on: str = "", paper: str = "A4") -> bytes | None:
             continue
         said = zip(words.reason_values(work["reasons"]), words.reasons(work["reasons"]), strict=True)
         for one, why in said:
+            # what a conservator does at a young burial is asked for when it is planned, not by this list
+            if work["who"] != "crew" and one["code"] == "permission_young":
+                continue
             if one["code"].startswith("permission_"):
                 whose = str(one["values"].get("whose") or "right-holder")
                 groups.setdefault(whose, []).append((work["stone_id"], why))

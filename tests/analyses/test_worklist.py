@@ -181,6 +181,14 @@ def test_a_military_marker_waits_for_leave_and_goes_out_when_it_is_granted() -> 
     assert work.loc[["s1", "s2"], "hold"].isna().all()
 
 
+def test_a_marker_nobody_has_looked_at_waits_for_leave_too() -> None:
+    site = site_of([("marble", None, None, "firm", None)] * 2)
+    stones = site["stones"].assign(significance=np.array(["official military marker", None], dtype=object))
+    work = worklist(site.with_layers({"stones": stones}))
+    assert work["treatment"].tolist() == ["look and record first"] * 2
+    assert work["hold"].fillna("").tolist() == ["needs permission", ""]
+
+
 def test_leave_for_a_section_holds_for_its_stones_only() -> None:
     site = site_of([("marble", "lichen", None, "firm", None)] * 3)
     stones = site["stones"].assign(section=["A", "A", "B"])
@@ -362,9 +370,10 @@ def test_what_the_makers_of_the_sample_hid_in_it_comes_out(sample_run: Site) -> 
     work, stones = sample_run["worklist"].set_index("stone_id"), sample_run["stones"].set_index("stone_id")
     military = stones.index[stones["significance"].fillna("").str.contains("military")]
     assert len(military) == 6
-    cleaned = work[work["method"].notna()]
-    listed_ = cleaned.index.intersection(military)
-    assert cleaned.loc[listed_, "hold"].notna().all()
+    # whatever is to be done there, a look too: nobody goes before the authority has agreed
+    assert set(military) <= set(work.index)
+    assert work.loc[military, "hold_reason"].str.contains("war-graves authority").all()
+    assert set(work.loc[military, "hold"]) <= {"needs permission", "trained tester first", "moves", "do not approach"}
     crews = work[(work["who"] == "crew") & work["hold"].isna()]
     unchecked = crews[stones.loc[crews.index, "stability"].isin(["unchecked"]).to_numpy()]
     assert len(unchecked) > 0

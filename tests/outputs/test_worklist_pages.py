@@ -95,7 +95,8 @@ def test_whose_leave_is_missing_is_listed_by_whom_and_nobody_gives_no_page(sampl
     why: list[str | None] = ["official military marker"] * 3
     marked = stones.assign(significance=pd.Series(why + [None] * (len(stones) - 3), dtype="str"))
     site = pipeline.run(sample_run.with_layers({"stones": marked}), ["worklist"]).site
-    waiting = site["worklist"].loc[site["worklist"]["hold"] == "needs permission", "stone_id"]
+    held = site["worklist"][site["worklist"]["hold"] == "needs permission"]
+    waiting = held.loc[held["who"] == "crew", "stone_id"]
     page = to_ask(site)
     assert len(waiting) > 0
     assert page is not None

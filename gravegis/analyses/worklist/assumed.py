@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["assumed", "not_there"]
 
 _CLEANING = (
-    "pace_factor", "water_factor", "cleaner_factor", "rinse_kpa", "interval_days", "young_years", "container_l",
+    "pace_factor", "water_factor", "cleaner_factor", "rinse_kpa", "interval_days", "container_l",
     "cleaner_container_l",
 )  # fmt: skip
 
@@ -28,9 +28,10 @@ def assumed(site: Site, settings: WorklistSettings, as_of: str, frame: Frame) ->
     if cleaned_n:
         words = f"minutes, amounts of water and cleaner, soak and days to look again: {PRACTICE}"
         made.append(Assumption("worklist.work_min", words, cleaned_n))
-    figures = _figures(site, settings, frame, looked_n=looked_n)
-    if figures:
-        made.append(Assumption("worklist", f"figures without a source, all settings: {'; '.join(figures)}"))
+    for what, names in _used(site, frame, looked_n=looked_n).items():
+        figures = _figures(settings, names)
+        if figures:
+            made.append(Assumption("worklist", f"figures without a source {what}: {'; '.join(figures)}"))
     if as_of and not settings.as_of:
         words = (
             f"ages of stability checks count from {as_of}, the newest date in the site; set as_of to the day of work"
@@ -62,21 +63,26 @@ def _checks(site: Site, settings: WorklistSettings) -> list[Assumption]:
     ]
 
 
-def _figures(site: Site, settings: WorklistSettings, frame: Frame, *, looked_n: int) -> list[str]:
-    """Return the settings without a source that had a part in this list, with their values."""
-    used = ["gate_height_m", "gate_mass_kg", "gate_lean_deg", "check_valid_days"]
-    used += ["inspection_min"] if looked_n else []
-    used += ["leader_check_min"] if frame["first_step"].notna().any() else []
-    used += _CLEANING if frame["method"].notna().any() else []
-    used += (
-        ["hot_limit_k"] if site.has("face_heat") else ["hot_from", "hot_to"] if frame["not_from"].notna().any() else []
-    )
-    used += ["buffer_m"] if site.has("sensitive") else []
-    used += ["long_spray_h"] if site.has("stone_wetting", "season_h") else []
+def _used(site: Site, frame: Frame, *, looked_n: int) -> dict[str, tuple[str, ...]]:
+    """Return which settings had a part in this list, by what they are for; short enough for a line on paper each."""
+    checks = ("leader_check_min",) if frame["first_step"].notna().any() else ()
+    looks = ("inspection_min",) if looked_n else ()
+    hot = ("hot_limit_k",) if site.has("face_heat") else ("hot_from", "hot_to") * bool(frame["not_from"].notna().any())
+    ground = ("buffer_m",) if site.has("sensitive") else ()
+    spray = ("long_spray_h",) if site.has("stone_wetting", "season_h") else ()
+    return {
+        "for checks": ("gate_height_m", "gate_mass_kg", "gate_lean_deg", "check_valid_days", *checks, *looks),
+        "for leave, ground, sun and spray": ("young_years", *ground, *hot, *spray),
+        "for work and load": _CLEANING if frame["method"].notna().any() else (),
+    }
+
+
+def _figures(settings: WorklistSettings, names: tuple[str, ...]) -> list[str]:
+    """Return these settings with their values, those without a source only."""
     made = []
     for one in fields(settings):
         kind = one.metadata["kind"]
-        if one.name in used and "no source" in kind.source:
+        if one.name in names and "no source" in kind.source:
             value = getattr(settings, one.name)
             unit = kind.unit if isinstance(kind, Number) and kind.unit != "1" else ""
             made.append(f"{one.name} {value:g} {unit}".strip() if isinstance(value, float) else f"{one.name} {value}")

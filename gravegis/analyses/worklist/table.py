@@ -45,7 +45,7 @@ class Made:
 
     @property
     def cleans(self) -> npt.NDArray[np.bool_]:
-        """Whether a crew would clean the stone: leave, history and ground hold cleaning, not a look."""
+        """Whether a crew would clean it: history and ground hold cleaning, not a look; missing leave holds both."""
         cleans: npt.NDArray[np.bool_] = self.care.method != ""
         return cleans
 
@@ -108,7 +108,8 @@ def _hold(made: Made) -> npt.NDArray[np.str_]:
     return strictest(
         [
             made.gates.hold,
-            np.where(cleans, made.consents.hold, ""),
+            # leave is asked for whatever is to be done: nobody goes to look before it is given either
+            made.consents.hold,
             np.where(cleans, made.done.hold, ""),
             np.where(cleans & made.spared, ASK_FIRST, ""),
             np.where(made.banned, BANNED, ""),
@@ -122,8 +123,9 @@ def _reasons(made: Made) -> list[tuple[Reason, ...]]:
     out = []
     for one, cleans in enumerate(made.cleans.tolist()):
         own = (*made.care.reasons[one], *made.gates.reasons[one], *made.ways.reasons[one], *made.work.reasons[one])
+        own += made.consents.reasons[one]
         if cleans:
-            own += (*made.consents.reasons[one], *made.done.reasons[one], *made.hot.reasons[one])
+            own += (*made.done.reasons[one], *made.hot.reasons[one])
         if cleans and made.done.before[one] and made.fix_spray[one]:
             own += (reason("regrowth_under_spray"),)
         if not made.consents.photographs[one]:
@@ -143,8 +145,8 @@ def _hold_reasons(made: Made, hold: npt.NDArray[np.str_]) -> Any:  # noqa: ANN40
     said = []
     for one, word in enumerate(hold.tolist()):
         why: list[Reason] = list(made.gates.reasons[one]) if made.gates.hold[one] else []
+        why += made.consents.reasons[one] if made.consents.hold[one] else ()
         if made.cleans[one]:
-            why += made.consents.reasons[one] if made.consents.hold[one] else ()
             why += made.done.reasons[one] if made.done.hold[one] else ()
             why += [each for each in made.care.reasons[one] if each["code"] == "ground_hold"]
         why += [reason("banned")] if made.banned[one] else []
@@ -189,7 +191,7 @@ def notes_of(made: Made, frame: Frame, unseen_n: int) -> tuple[str, ...]:
     ]
     if unseen_n:
         notes.append(f"{unseen_n} stones have no record: they are looked at first, those near a head before others.")
-    checks = int(frame["first_step"].notna().sum())
+    checks = int(crew["first_step"].notna().sum())
     if checks:
         notes.append(f"{checks} stones start with the leader's check: nobody has recorded lately that they stand firm.")
     if len(held):
