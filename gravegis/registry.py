@@ -34,6 +34,7 @@ BUILT_IN = (
     "heatmap",
     "worklist",
     "routes",
+    "zone_requests",
 )
 """Names of the built-in analyses, each a module of `gravegis.analyses` with an object ``ANALYSIS``."""
 
