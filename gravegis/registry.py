@@ -35,6 +35,7 @@ BUILT_IN = (
     "worklist",
     "routes",
     "zone_requests",
+    "season_plan",
 )
 """Names of the built-in analyses, each a module of `gravegis.analyses` with an object ``ANALYSIS``."""
 

@@ -102,9 +102,12 @@ def _windows(of_zone: Frame, treated: frozenset[str] | None, settings: RequestSe
 
 def _row(zone: object, window: OffWindow, answer: str, *, dated: bool) -> dict[str, Any]:
     return {
-        "zone_id": zone, "off_from": _told(window.off_from, dated=dated), "on_again": _told(window.on_again, dated=dated),
-        "stones_n": len(window.stones), "answer": answer,
-    }  # fmt: skip
+        "zone_id": zone,
+        "off_from": _told(window.off_from, dated=dated),
+        "on_again": _told(window.on_again, dated=dated),
+        "stones_n": len(window.stones),
+        "answer": answer,
+    }
 
 
 def _told(at: dt.datetime, *, dated: bool) -> str:

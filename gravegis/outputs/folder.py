@@ -151,11 +151,12 @@ def _crew_sheets(site: Site, folder: Path, made_on: str, paper: str) -> list[Mad
 
 
 def _planning(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
-    """Write the pages around a day: what to ask for."""
-    from gravegis.outputs import zone_request_page
+    """Write the pages around a day: what to ask for, and the season it stands in."""
+    from gravegis.outputs import season_page, zone_request_page
 
     pages: tuple[tuple[str, str, Callable[..., bytes], str], ...] = (
         ("zone_requests", "zone_requests", zone_request_page.zone_request_page, "zones to be off, one page to sign"),
+        ("season_plan", "season_plan", season_page.season_page, "which block in which month, what is never reached"),
     )
     made: list[Made] = []
     for stem, layer, draw, told in pages:

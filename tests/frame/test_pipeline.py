@@ -40,14 +40,14 @@ def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_
     found = late(farther(sample_run))
     assert found["throw"] == ("heads: throw changed since",)
     assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
-    assert {"throw", "wetting", "worklist", "routes", "zone_requests"} == set(found)
+    assert {"throw", "wetting", "worklist", "routes", "zone_requests", "season_plan"} == set(found)
 
 
 def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
     site = sample_run.without(("findings",))
     found = late(site)
     assert found["condition"] == ("findings: gone since",)
-    assert set(found) == {"condition", "clusters", "heatmap", "worklist", "routes", "zone_requests"}
+    assert set(found) == {"condition", "clusters", "heatmap", "worklist", "routes", "zone_requests", "season_plan"}
     assert "share_damaged" in site.grids
     assert "stone_condition" in site
 
@@ -70,6 +70,8 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
     assert [(one.analysis, one.reasons) for one in outcome.stale] == [
         ("worklist", ("Stones the spray reaches: worked out again since, with another result",)),
         ("routes", ("built on Worklist, which is out of date",)),
+        ("zone_requests", ("built on Day plan of the crews and Stones the spray reaches",)),
+        ("season_plan", ("x",)),
     ]
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()
@@ -89,7 +91,7 @@ def test_a_result_that_can_no_longer_be_worked_out_goes_with_the_next_run_and_no
     sample_run: Site,
 ) -> None:
     bare = sample_run.without(("heads",))
-    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "zone_requests"}
+    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "zone_requests", "season_plan"}
     outcome = pipeline.run(bare)
     assert [(one.name, one.reason) for one in outcome.dropped] == [("throw", "it needs heads")]
     assert "throws_computed" not in outcome.site
@@ -118,7 +120,7 @@ def test_a_fact_of_the_site_counts_where_it_is_read(sample_run: Site) -> None:
     }
     moved = late(replace(sample_run, info=replace(sample_run.info, time_zone="Australia/Sydney")))
     assert moved["wetting"] == ("time zone of the site: Australia/Adelaide then, Australia/Sydney now",)
-    assert set(moved) == {"wetting", "worklist", "routes", "zone_requests"}
+    assert set(moved) == {"wetting", "worklist", "routes", "zone_requests", "season_plan"}
 
 
 def test_a_table_of_coefficients_counts_where_it_is_looked_up(
@@ -128,7 +130,7 @@ def test_a_table_of_coefficients_counts_where_it_is_looked_up(
     monkeypatch.setattr(staleness, "table_hashes", lambda: other)
     found = late(sample_run)
     assert found["throw"] == ("table of head kinds (head_kinds.csv): changed since",)
-    assert set(found) == {"throw", "wetting", "worklist", "routes", "zone_requests"}
+    assert set(found) == {"throw", "wetting", "worklist", "routes", "zone_requests", "season_plan"}
 
 
 class _Asked:

@@ -403,7 +403,16 @@ def test_each_edit_alone_puts_out_of_date_exactly_what_built_in_analyses_declare
         after = edited(site, edit, tmp_path)
         assert {one.analysis for one in staleness.stale(after)} == truth.stale(after), edit
     moved = edited(site, ("cell", ("stones", "geometry"), 0, 0.25), tmp_path)
-    assert truth.stale(moved) == {"wetting", "condition", "clusters", "heatmap", "worklist", "routes", "zone_requests"}
+    assert truth.stale(moved) == {
+        "wetting",
+        "condition",
+        "clusters",
+        "heatmap",
+        "worklist",
+        "routes",
+        "zone_requests",
+        "season_plan",
+    }
 
 
 @given(edits=BUILT_IN_EDITS)

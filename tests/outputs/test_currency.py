@@ -111,7 +111,17 @@ def test_worklist_and_leave_to_ask_for_carry_the_mark(paper: str, late: Site, sa
 def test_lists_of_words_and_tables_name_every_stale_result(late: Site, tmp_path: Path) -> None:
     folder.write_all(late, tmp_path, made_on="2026-12-24", paper="A4")
     named = [one.analysis for one in staleness.stale(late)]
-    assert named == ["throw", "wetting", "condition", "clusters", "heatmap", "worklist", "routes", "zone_requests"]
+    assert named == [
+        "throw",
+        "wetting",
+        "condition",
+        "clusters",
+        "heatmap",
+        "worklist",
+        "routes",
+        "zone_requests",
+        "season_plan",
+    ]
     for file in ("answers.txt", "assumed.txt", "contents.txt"):
         text = (tmp_path / file).read_text(encoding="utf-8")
         assert [name for name in named if f"({name}): " not in text] == [], file

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
+from gravegis.outputs.season_page import season_page
 from gravegis.outputs.zone_request_page import zone_request_page
 from tests.outputs import pdftext
 
@@ -41,5 +42,24 @@ def test_right_to_left_names_and_long_words_of_zones_stay_within_the_page(small_
     rows = pd.DataFrame({"zone_id": names, "off_from": "2026-12-01T18:00", "on_again": "2026-12-03T12:00",
                          "stones_n": 3, "answer": "not asked"})  # fmt: skip
     for read in pdftext.pages(zone_request_page(small_site.with_layers({"zone_requests": rows}))):
+        assert not pdftext.overlaps(read)
+        assert not pdftext.outside(read, MARGIN_PT)
+
+
+def test_the_season_of_the_sample_site_counts_every_stone_of_the_worklist_once(sample_run: Site) -> None:
+    plan, work = sample_run["season_plan"], sample_run["worklist"]
+    assert int(plan["stones_n"].sum()) == len(work)
+    planned = plan.dropna(subset=["month"])
+    assert (planned.groupby("month")["days"].sum() <= 6.01).all()
+    assert float(planned["days"].sum()) <= 40.1
+
+
+def test_the_season_page_names_every_month_and_what_is_never_reached(sample_run: Site) -> None:
+    pdf = season_page(sample_run, made_on="2026-11-25")
+    text = " ".join(text_of(pdf))
+    assert "Never reached" in text
+    assert "held: needs permission" in text
+    assert "for conservator only" in text
+    for read in pdftext.pages(pdf):
         assert not pdftext.overlaps(read)
         assert not pdftext.outside(read, MARGIN_PT)

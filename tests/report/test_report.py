@@ -136,6 +136,7 @@ def test_an_empty_site_asks_for_stones_heads_and_crews_and_for_nothing_that_othe
         "worklist",
         "routes",
         "zone_requests",
+        "season_plan",
     }
     assert stopping["stones"].command == "gravegis add 'my ground' stones FILE"
     assert report.gaps[0].what == "stones"
@@ -219,7 +220,7 @@ def test_a_plugin_appears_by_itself_and_a_broken_one_with_its_reason(monkeypatch
 
 def test_what_builds_on_what_is_followed_to_its_end() -> None:
     pool = registry.analyses()[0]
-    assert built_on(pool)["throw"] == ("wetting", "worklist", "routes", "zone_requests")
+    assert built_on(pool)["throw"] == ("wetting", "worklist", "routes", "zone_requests", "season_plan")
     assert built_on(pool, by_needs=True)["throw"] == ()
     assert set(built_on(pool, by_needs=True)["condition"]) == {
         "clusters",
@@ -227,6 +228,7 @@ def test_what_builds_on_what_is_followed_to_its_end() -> None:
         "worklist",
         "routes",
         "zone_requests",
+        "season_plan",
     }
 
 
