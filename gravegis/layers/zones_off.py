@@ -28,6 +28,7 @@ def zone_answers(permissions: Frame | None, day: str = "") -> dict[str, tuple[st
     The strictest row of a zone counts. A row whose `until` lies before the day (YYYY-MM-DD; empty for undated plans)
     says nothing any more.
     """
+    states = permission_states()
     if permissions is None or "zone_id" not in permissions.columns:
         return {}
     rank = {"granted": 0, "unknown": 1, "pending": 2, "refused": 3}
@@ -40,7 +41,7 @@ def zone_answers(permissions: Frame | None, day: str = "") -> dict[str, tuple[st
     for zone, status, until, ref in rows:
         if zone is None or (day and until and until < day):
             continue
-        state = permission_states().term(status or "") or "unknown"
+        state = states.term(status or "") or "unknown"
         if zone not in found or rank.get(state, 1) > rank.get(found[zone][0], 1):
             found[zone] = (state, ref or "")
     return found
