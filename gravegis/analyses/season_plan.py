@@ -173,7 +173,7 @@ def _cold_months(site: Site, settings: SeasonSettings) -> frozenset[int]:
     at = pd.to_datetime(weather["at"], utc=True).dt.tz_convert(site.info.time_zone or "UTC")
     daily = weather["temp_degc"].astype(float).groupby(at.dt.date.to_numpy()).min()
     cold = (daily < COLD_DEGC).groupby([day.month for day in daily.index]).mean()
-    return frozenset(int(month) for month, share in cold.items() if share > settings.cold_days_frac)
+    return frozenset(int(str(month)) for month, share in cold.items() if share > settings.cold_days_frac)
 
 
 def _row(share: Share) -> dict[str, Any]:
@@ -193,7 +193,7 @@ def _left(work: Frame, out: Frame, settings: SeasonSettings) -> list[dict[str, A
     why = ("held: " + held).fillna("for " + rest["who"].fillna("nobody"))
     made = []
     for (block, reason), rows in rest.groupby([rest["block"], why], sort=True):
-        minutes = float(rows["work_min"].astype(float).fillna(0).sum()) if reason.startswith("held") else 0.0
+        minutes = float(rows["work_min"].astype(float).fillna(0).sum()) if str(reason).startswith("held") else 0.0
         days = round(minutes / settings.day_work_min, 2)
         made.append({"month": None, "cluster_id": block, "days": days, "stones_n": len(rows), "finish_on": None,
                      "reason": reason})  # fmt: skip
