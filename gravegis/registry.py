@@ -37,6 +37,8 @@ BUILT_IN = (
     "change",
     "worklist",
     "routes",
+    "zone_requests",
+    "season_plan",
 )
 """Names of the built-in analyses, each a module of `gravegis.analyses` with an object ``ANALYSIS``."""
 

@@ -76,9 +76,13 @@ def ground_limits(stones: Frame, sensitive: Frame | None, buffer_m: float = BUFF
 
 
 def asked_of(stones: Frame, permissions: Frame | None, as_of: str) -> list[Asked]:
-    """Return every row of `permissions` once per stone it holds for: the stone it names, else all of its section."""
+    """Return every row of `permissions` once per stone it holds for: the stone it names, else all of its section.
+
+    A row that names a zone is an answer about its water, not about stones.
+    """
     if permissions is None:
         return []
+    permissions = permissions[column(permissions, "permissions", "zone_id").isna()]
     rows = _rows_of(stones, permissions, "permissions")
     named = column(permissions, "permissions", "stone_id").notna().to_numpy()
     sections, of_stone = (

@@ -92,7 +92,7 @@ def remove_last_run(folder: Path) -> list[str]:
 
 def _make(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     made: list[Made] = []
-    for step in (_maps, _harm_maps, _evidence, _zone_pages, _worklist_pages, _crew_sheets, _tables, _words):
+    for step in (_maps, _harm_maps, _evidence, _zone_pages, _worklist_pages, _crew_sheets, _planning, _tables, _words):
         made.extend(step(site, folder, made_on, paper))
     return made
 
@@ -168,6 +168,22 @@ def _crew_sheets(site: Site, folder: Path, made_on: str, paper: str) -> list[Mad
     files = crew_sheet.write_crew_sheets(site, folder, made_on=made_on, paper=paper)
     told = {"not_today": "stones nobody visits today, and why"}
     return [Made(file, told.get(file.stem, "crew sheet")) for file in files]
+
+
+def _planning(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
+    """Write the pages around a day: what to ask for, and the season it stands in."""
+    from gravegis.outputs import season_page, zone_request_page
+
+    pages: tuple[tuple[str, str, Callable[..., bytes], str], ...] = (
+        ("zone_requests", "zone_requests", zone_request_page.zone_request_page, "zones to be off, one page to sign"),
+        ("season_plan", "season_plan", season_page.season_page, "which block in which month, what is never reached"),
+    )
+    made: list[Made] = []
+    for stem, layer, draw, told in pages:
+        if site.has(layer):
+            made.append(Made(folder / f"{stem}.pdf", told))
+            made[-1].path.write_bytes(draw(site, made_on=made_on, paper=paper))
+    return made
 
 
 def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:

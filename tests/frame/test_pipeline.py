@@ -42,14 +42,15 @@ def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_
     found = late(farther(sample_run))
     assert found["throw"] == ("heads: throw changed since",)
     assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
-    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence"} == set(found)
+    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests", "season_plan"} == set(found)
 
 
 def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
     site = sample_run.without(("findings",))
     found = late(site)
     assert found["condition"] == ("findings: gone since",)
-    assert set(found) == {"condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist", "routes"}
+    assert set(found) == {"condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist", "routes",
+                          "zone_requests", "season_plan"}  # fmt: skip
     assert "share_damaged" in site.grids
     assert "stone_condition" in site
 
@@ -76,6 +77,8 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
         # blocks of work count the minutes of the worklist
         "clusters": ("built on Worklist, which is out of date",),
         "routes": ("built on Worklist, which is out of date",),
+        "zone_requests": ZONE,
+        "season_plan": SEASON,
     }
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()
@@ -95,7 +98,8 @@ def test_a_result_that_can_no_longer_be_worked_out_goes_with_the_next_run_and_no
     sample_run: Site,
 ) -> None:
     bare = sample_run.without(("heads",))
-    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence"}
+    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
+                          "season_plan"}  # fmt: skip
     outcome = pipeline.run(bare)
     assert [(one.name, one.reason) for one in outcome.dropped] == [("throw", "it needs heads")]
     assert "throws_computed" not in outcome.site
@@ -119,10 +123,14 @@ def test_a_saved_setting_that_is_forgotten_puts_its_result_out_of_date(sample_ru
 def test_a_fact_of_the_site_counts_where_it_is_read(sample_run: Site) -> None:
     seeded = replace(sample_run, info=replace(sample_run.info, seed=0))
     reason = ("seed of everything random: 20261125 then, 0 now",)
-    assert late(seeded) == {"routes": reason, "evidence": reason}
+    assert late(seeded) == {
+        "routes": reason, "evidence": reason,
+        "zone_requests": ("built on Day plan of the crews, which is out of date",),
+    }  # fmt: skip
     moved = late(replace(sample_run, info=replace(sample_run.info, time_zone="Australia/Sydney")))
     assert moved["wetting"] == ("time zone of the site: Australia/Adelaide then, Australia/Sydney now",)
-    assert set(moved) == {"wetting", "worklist", "routes", "clusters", "evidence"}
+    assert set(moved) == {"wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
+                          "season_plan"}  # fmt: skip
 
 
 def test_a_table_of_coefficients_counts_where_it_is_looked_up(
@@ -132,7 +140,8 @@ def test_a_table_of_coefficients_counts_where_it_is_looked_up(
     monkeypatch.setattr(staleness, "table_hashes", lambda: other)
     found = late(sample_run)
     assert found["throw"] == ("table of head kinds (head_kinds.csv): changed since",)
-    assert set(found) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence"}
+    assert set(found) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
+                          "season_plan"}  # fmt: skip
 
 
 class _Draws(Job):

@@ -182,7 +182,7 @@ def test_adding_a_layer_says_what_is_out_of_date_and_keeps_it_and_warns_of_old_s
     assert "crews: 5 rows then, 1 now" in checked.out
     assert "out of date" in checked.out.lower()
     listed = [line for line in gravegis("layers", site).out.splitlines() if "OUT OF DATE" in line]
-    assert [line.split()[1] for line in listed] == ["stops", "legs", "crew_days", "unplanned"]
+    assert [line.split()[1] for line in listed] == ["stops", "legs", "crew_days", "unplanned", "zone_requests"]
     assert LATE_ROUTES in gravegis("export", site, "stops", tmp_path / "stops.csv").out
     assert "OUT OF DATE" not in gravegis("export", site, "worklist", tmp_path / "worklist.csv").out
 

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
+import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import zxingcpp
+from pypdf import PdfReader
 
 from gravegis.errors import SettingError
 from gravegis.outputs import not_today, words
-from gravegis.outputs.crew_sheet import write_crew_sheets
+from gravegis.outputs.crew_sheet import crew_sheet, write_crew_sheets
 from gravegis.outputs.days import crew_days, file_stem
 from gravegis.outputs.paper import clean
 from gravegis.site import ResultRecord, Site, SiteInfo
@@ -245,16 +251,18 @@ def test_a_stop_is_never_torn_over_two_pages(tmp_path: Path) -> None:
     for page in pdftext.pages(pdf)[1:]:
         headings = sum(word.text in set(site["stones"]["stone_id"]) for word in page.words)
         if headings:
-            assert page.text.count("Marble tablet, about 0.9 m high") == headings
+            assert page.text.count("Marble tablet.") == headings
 
 
 def test_sheet_says_where_a_stone_stands_and_what_stands_beside_it(tmp_path: Path) -> None:
     site = make_site(3)
-    form = site["stones"].assign(form=["tablet", "obelisk", "cross", "desk", "tablet", "tablet"])
+    kinds = ["tablet", "obelisk", "cross", "desk", "tablet", "tablet"]
+    # words on a stone tell it; without them its neighbours do
+    form = site["stones"].assign(form=kinds, find_me=["K.M. 1880", None, None, None, None, None])
     [pdf] = crew_only(sheets(site.with_layers({"stones": form}), tmp_path))
     text = " ".join(page.text for page in pdftext.pages(pdf))
     assert "2nd from the path in row 1, section B; between a marble tablet (nearer the path) and a marble cross" in text
-    assert "“K.M. 1881”" in text
+    assert "“K.M. 1880”" in text
     assert "tag T1" in text
 
 
@@ -430,6 +438,63 @@ def test_each_way_of_working_has_its_own_steps_and_stops_say_way_hot_hours_and_d
     )  # fmt: skip
     said = " ".join(page.text for pdf in crew_only(sheets(current(site.with_layers({"worklist": same})), tmp_path))
                     for page in pdftext.pages(pdf))  # fmt: skip
-    for words_ in ("Leave it on", "the same day", "Look in 4 weeks", "apply and leave", "2027-01-27", "2026-12-30"):
+    said = " ".join(said.split())
+    for words_ in ("Leave it on", "the same day", "look in 4 weeks", "apply and leave", "2027-01-27", "2026-12-30"):
         assert words_ in said
+    assert (
+        "B: clean: water, soft brush, quaternary-ammonium cleaner (scrub now), stops 3: as A, steps 1 to 2, then"
+        in said
+    )
     assert "not from 11:00 to 17:00" in said
+
+
+def test_pairs_of_the_sample_day_get_at_most_four_pages_each_numbered(sample_run: Site, tmp_path: Path) -> None:
+    for pdf in crew_only(sheets(sample_run, tmp_path)):
+        read = pdftext.pages(pdf)
+        assert len(read) <= 4
+        assert all(f"page {k} of {len(read)}" in page.text for k, page in enumerate(read, 1))
+
+
+def test_cautions_come_before_the_day_and_what_a_crew_works_by_is_at_least_eleven_points() -> None:
+    [pdf] = crew_only(printed("18 stops"))
+    front = pdftext.pages(pdf)[0].text
+    assert front.index("STOP and call") < front.index("18 stones for this crew")
+    sizes: list[tuple[float, str]] = []
+
+    def note(text: str, _cm: Any, _tm: Any, _font: Any, size: float) -> None:
+        sizes.append((size, text))
+
+    for page in PdfReader(io.BytesIO(pdf)).pages:
+        page.extract_text(visitor_text=note)
+    for wanted in ("Q0003x", "Marble tablet", "Never alone", "Grains, flakes", "look again", "You carry", "Checked:"):
+        assert all(size >= 11 for size, text in sizes if wanted in text), wanted
+    assert any("Q0003x" in text for _, text in sizes)
+
+
+def test_end_of_the_soak_stands_in_the_margin_or_is_written_in(tmp_path: Path) -> None:
+    site = make_site(2, spare=0)
+    cleaned = site["worklist"].assign(treatment="clean: water, soft brush, quaternary-ammonium cleaner")
+    bare = current(site.with_layers({"worklist": cleaned}))
+    [pdf] = crew_only(sheets(bare, tmp_path / "a"))
+    assert " ".join(page.text for page in pdftext.pages(pdf)).count("soak ends") == 2
+    [day] = crew_days(bare)
+    first = replace(day.stops[0], stop={**day.stops[0].stop, "soak_end_at": "08:25:00"})
+    pdf = crew_sheet(bare, replace(day, stops=(first, day.stops[1])))
+    assert "soak ends 08:25" in " ".join(" ".join(page.text.split()) for page in pdftext.pages(pdf))
+
+
+@pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="pages are drawn by pdftoppm")
+def test_square_code_is_read_back_at_150_dots_an_inch(tmp_path: Path) -> None:
+    site = CASES["18 stops"]
+    (tmp_path / "a.pdf").write_bytes(crew_only(printed("18 stops"))[0])
+    command = ["pdftoppm", "-r", "150", "-gray", "-f", "1", "-l", "1", "a.pdf", "page"]
+    subprocess.run(command, check=True, cwd=tmp_path)
+    [image] = tmp_path.glob("page*.pgm")
+    found = zxingcpp.read_barcodes(_grey(image.read_bytes()))
+    assert [one.text for one in found] == [f"C1_2026-12-02 {words.plan_hash(site)}"]
+
+
+def _grey(pgm: bytes) -> Any:
+    """Return a binary grey picture (P5) as an array."""
+    _, wide, high, _ = pgm.split(maxsplit=4)[:4]
+    return np.frombuffer(pgm[-int(wide) * int(high) :], dtype=np.uint8).reshape(int(high), int(wide))

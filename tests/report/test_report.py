@@ -128,7 +128,16 @@ def test_an_empty_site_asks_for_stones_heads_and_crews_and_for_nothing_that_othe
     stopping = {one.what: one for one in report.gaps if one.blocks}
     assert set(stopping) == {"stones", "heads", "crews"}
     assert stopping["heads"].blocks == ("throw",)
-    assert set(stopping["stones"].blocks) == {"wetting", "condition", "clusters", "heatmap", "worklist", "routes"}
+    assert set(stopping["stones"].blocks) == {
+        "wetting",
+        "condition",
+        "clusters",
+        "heatmap",
+        "worklist",
+        "routes",
+        "zone_requests",
+        "season_plan",
+    }
     assert stopping["stones"].command == "gravegis add 'my ground' stones FILE"
     assert report.gaps[0].what == "stones"
     assert "from analysis condition, which cannot run either" in state(report, "worklist")
@@ -149,7 +158,7 @@ def test_two_poor_lists_are_told_what_stands_on_guesses_most_answers_first() -> 
     assert turn.answers_n == 4 * 3
     assert turn.instead[0].words == "arc unknown: a full circle"
     assert turn.command.endswith('heads FILE --column arc_sweep_deg="THEIRS deg"')
-    assert by_what["crews"].blocks == ("routes",)
+    assert by_what["crews"].blocks == ("routes", "zone_requests")
     assert by_what["schedules"].rows_n is None
 
 
@@ -211,9 +220,16 @@ def test_a_plugin_appears_by_itself_and_a_broken_one_with_its_reason(monkeypatch
 
 def test_what_builds_on_what_is_followed_to_its_end() -> None:
     pool = registry.analyses()[0]
-    assert built_on(pool)["throw"] == ("wetting", "worklist", "routes")
+    assert built_on(pool)["throw"] == ("wetting", "worklist", "routes", "zone_requests", "season_plan")
     assert built_on(pool, by_needs=True)["throw"] == ()
-    assert set(built_on(pool, by_needs=True)["condition"]) == {"clusters", "heatmap", "worklist", "routes"}
+    assert set(built_on(pool, by_needs=True)["condition"]) == {
+        "clusters",
+        "heatmap",
+        "worklist",
+        "routes",
+        "zone_requests",
+        "season_plan",
+    }
 
 
 def test_every_measure_names_a_column_of_the_schema_and_what_analyses_read_has_one() -> None:
