@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import pytest
 from hypothesis import HealthCheck, settings
 
+from gravegis.science.compiled import cache_folder
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -16,6 +18,9 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("GRAVEGIS_SHARED", ROOT.parent / "shared"))
+
+# Compiled loops of the tests are kept apart from those of the user, by content, so that none is stale.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(ROOT / ".pytest_cache" / "numba" / cache_folder().name))
 
 # A first call may compile or import for seconds, and a test must fail the same way each time.
 settings.register_profile(

@@ -1,15 +1,18 @@
 """Where compiled loops come from: says where numba keeps its code before numba is loaded.
 
-Compiled code is kept in the user's cache folder, under the version of gravegis and a hash of every ``kernels.py``:
-numba does not notice when a loop changes that another file calls. Where numba is missing or cannot keep anything,
-`load` gives None and the callers work without it, slower, with the same numbers.
+Compiled code is kept in the user's cache folder, under the version of gravegis and a hash of every ``kernels.py`` and
+``bundles.py``: numba does not notice when something changes that a loop takes from another file. Where nothing can be
+written there, it is kept for this run only. Where numba is missing or does not work, `load` gives None and the callers
+work without it, slower, with the same numbers.
 """
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import importlib
 import os
+import shutil
 import sys
 import tempfile
 from functools import cache
@@ -30,7 +33,7 @@ def load(module: str) -> ModuleType | None:
         os.environ[_PLACE] = str(_writable(cache_folder()))
     try:
         return importlib.import_module(module)
-    except (ImportError, RuntimeError, OSError):  # RuntimeError: no place to keep compiled code
+    except (ImportError, RuntimeError, OSError, KeyError):  # no place to keep code; a numba without an option we use
         return None
 
 
@@ -38,7 +41,7 @@ def cache_folder() -> Path:
     """Folder for the compiled code of this version and these loops; made by whoever writes there."""
     here = Path(__file__).parent
     digest = hashlib.sha256()
-    for path in sorted(here.rglob("kernels.py")):
+    for path in sorted([*here.rglob("kernels.py"), *here.rglob("bundles.py")]):
         digest.update(path.relative_to(here).as_posix().encode() + path.read_bytes())
     try:
         version = metadata.version("gravegis")
@@ -56,9 +59,12 @@ def _user_cache() -> Path:
 
 
 def _writable(folder: Path) -> Path:
+    """Return the folder, or a new one of this user alone that goes with the run: numba runs what it finds there."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             return folder
     except OSError:
-        return Path(tempfile.gettempdir()) / "gravegis-compiled"
+        made = Path(tempfile.mkdtemp(prefix="gravegis-compiled-"))
+        atexit.register(shutil.rmtree, made, ignore_errors=True)
+        return made

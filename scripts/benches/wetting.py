@@ -1,161 +1,186 @@
-"""How fast the wetting loops are against sector polygons and a spatial join, in one run, as ratios.
+"""Wetting from footprints to litres, against sector polygons and a spatial join: as ratios in one run, and as seconds.
 
-Plain functions, each returning its figures by name, for a script to call with the number of stones. Every result is
-checked against the other way before anything is timed.
+The join ends in the same table: each pair with its distance, sorted by stone and head, and the number of heads by
+stone. What a general library has nothing for (faces, shadows) is set against that join alone.
 """
 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import numpy as np
 import shapely
 
 from gravegis.science.irrigation.coverage import cover, make_grid
-from gravegis.science.irrigation.footprints import face_of_edges, make_ground
+from gravegis.science.irrigation.footprints import make_ground
 from gravegis.science.irrigation.pairs import find_pairs
-from gravegis.science.irrigation.rays.water import Stones, catch, make_spray
-from gravegis.science.irrigation.tables import build_table, table_keys
-from gravegis.science.irrigation.throw import Throws, make_throws, throw_polygons
+from gravegis.science.irrigation.rays.water import strike_distance_m
+from gravegis.science.irrigation.throw import throw_polygons
 from gravegis.science.irrigation.wind import turns_of
+from scripts.benches.child import in_child
+from scripts.benches.figure import Figure, check, timed
+from scripts.benches.lawn import ABOUT, DENSE, SPARSE, Lawn, make_lawn, spray_of, work_out
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     import numpy.typing as npt
 
-    from gravegis.science.irrigation.bundles import Ground, Spray
-    from gravegis.science.irrigation.rays.water import Caught
     from gravegis.science.irrigation.reach import Pairs
+    from scripts.benches.figure import Spent, Work
 
+    Ints = npt.NDArray[np.int64]
     Floats = npt.NDArray[np.float64]
-    Geometries = npt.NDArray[np.object_]
 
-SPARSE, DENSE = 133, 20
-"""Stones a head: about 42 % of the stones wet, and nearly all."""
-_SPACING_M, _ROW_M = 1.2, 2.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Site:
-    """Invented rows of stones and turned heads in a jittered grid."""
-
-    footprints: Geometries
-    height_m: Floats
-    throws: Throws
-    flow_l_h: Floats
-    side_m: tuple[float, float]
+SEGMENTS = 64  # a circle of the general way
+JOIN = f"polygons of {SEGMENTS} pieces a circle and geopandas.sjoin, distance of each pair, sorted; seconds"
+HECTARES_STONES, CELL_M = 133_000, 0.25  # stones on 40 ha
+REPEATS = 3
 
 
-def make_site(stones: int, stones_a_head: int, *, seed: int = 0) -> Site:
-    """Return slabs of 0.6 by 0.3 m, 1.2 m apart in rows 2.5 m apart, and heads of 5 to 15 m in turns of 90 to 360."""
-    rng = np.random.default_rng(seed)
-    columns = max(1, round(np.sqrt(stones * _SPACING_M * _ROW_M) / _SPACING_M))
-    place = np.arange(stones)
-    middle = np.stack([(place % columns + 0.5) * _SPACING_M, (place // columns + 0.5) * _ROW_M], axis=1)
-    middle += rng.normal(0, 0.05, middle.shape)
-    turn = np.radians(rng.normal(0, 5, stones))
-    corner = np.array([(-0.3, -0.15), (0.3, -0.15), (0.3, 0.15), (-0.3, 0.15)])
-    across = np.stack([np.cos(turn), -np.sin(turn), np.sin(turn), np.cos(turn)], axis=1).reshape(-1, 2, 2)
-    footprints = np.asarray(shapely.polygons(middle[:, None] + corner @ across), dtype=object)
-    side = columns * _SPACING_M, -(-stones // columns) * _ROW_M
-    heads = max(1, stones // stones_a_head)
-    apart = np.sqrt(side[0] * side[1] / heads)
-    across_n = max(1, round(side[0] / apart))
-    row = np.arange(heads)
-    sweep = rng.choice([90.0, 120.0, 180.0, 270.0, 360.0, 0.0], heads, p=[0.2, 0.1, 0.25, 0.1, 0.25, 0.1])
-    sweep = np.where(sweep == 0, rng.uniform(90, 360, heads), sweep)
-    throws = make_throws(
-        (row % across_n + 0.5) * side[0] / across_n + rng.uniform(-1, 1, heads),
-        (row // across_n + 0.5) * apart + rng.uniform(-1, 1, heads),
-        rng.uniform(5, 15, heads), from_deg=rng.uniform(0, 360, heads), sweep_deg=sweep,
+def run(work: Work) -> Iterator[Figure]:
+    """Give the ratios, then time and memory of a million stones, and everything for 100,000 stones."""
+    for stones in (work.rows(100_000, 1_000), work.rows(1_000_000, 2_000)):
+        yield from _against_join(stones, work)
+    yield _raster(work.rows(HECTARES_STONES, 1_000), work)
+    yield from _alone(work)
+
+
+def _against_join(stones: int, work: Work) -> Iterator[Figure]:
+    size = "100k" if stones in (100_000, 1_000) else "million"
+    for kind, stones_a_head, target in (("sparse", SPARSE, ">= 3.5"), ("dense", DENSE, ">= 15")):
+        lawn = make_lawn(stones, stones_a_head, seed=work.seed)
+        library, table = timed(partial(joined, lawn), REPEATS if stones < 500_000 else 1)
+        ground, turns = make_ground(lawn.footprints), turns_of(lawn.throws)
+        find_pairs(lawn.footprints, lawn.throws, turns=turns, ground=ground)  # warm
+        loops, pairs = timed(partial(find_pairs, lawn.footprints, lawn.throws, turns=turns, ground=ground), REPEATS)
+        missed = _check_equal(pairs, table[0], lawn)
+        wet = len(np.unique(pairs.stone_i)) / stones
+        about = f"{ABOUT}; {len(lawn.throws)} heads, {len(pairs)} pairs, {wet:.1%} of the stones wet"
+        shared = partial(_figure, n=stones, data_set=about, library=library)
+        yield shared(
+            f"wetting.flags_{kind}_{size}", loops, target,
+            f"edges of the footprints at hand; with the margin of each pair; the join misses {missed} pairs",
+        )  # fmt: skip
+        whole, _ = timed(partial(flagged, lawn), REPEATS)
+        yield shared(
+            f"wetting.flags_from_footprints_{kind}_{size}", whole, ">= 5" if kind == "dense" else "",
+            "from footprints to the table",
+        )  # fmt: skip
+        if kind == "dense":
+            yield from _faces(lawn, shared, size)
+
+
+def _faces(lawn: Lawn, shared: Callable[..., Figure], size: str) -> Iterator[Figure]:
+    """Faces and shadows with the real tables, which are at hand; from footprints to litres."""
+    spray = spray_of(lawn)
+    for name, shadows, target in (("faces", False, ">= 4"), ("shadows", True, ">= 2.5")):
+        work_out(lawn, spray, shadows=shadows)
+        ours, _ = timed(partial(work_out, lawn, spray, shadows=shadows), REPEATS)
+        yield shared(
+            f"wetting.{name}_dense_{size}", ours, target if size == "million" else "",
+            "from footprints to litres on each face and top by pair, and by stone; the join gives neither",
+        )  # fmt: skip
+
+
+def _figure(name: str, ours: Spent, target: str, note: str, *, n: int, data_set: str, library: Spent) -> Figure:
+    return Figure(
+        name=name, **library.times(ours), unit="times faster", n=n, target=target, data_set=data_set,
+        baseline_value=library.clock_s, baseline=JOIN, repeats=REPEATS, note=f"ours {ours}; {note}",
     )  # fmt: skip
-    return Site(footprints, rng.uniform(0.3, 1.6, stones), throws, rng.uniform(360, 2160, heads) * sweep / 360, side)
 
 
-def best_s(work: Callable[[], object], *, repeats: int = 3) -> float:
-    """Shortest of some runs: the machine may be busy. [s]"""
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
+def joined(lawn: Lawn) -> tuple[Ints, Floats, Ints]:
+    """Sector polygons of usual arcs and a spatial join, ending in pairs by stone and head, distances and counts."""
+    stones = gpd.GeoDataFrame(geometry=lawn.footprints)
+    sectors = gpd.GeoDataFrame(geometry=throw_polygons(lawn.throws, segments_per_circle=SEGMENTS))
+    found = gpd.sjoin(stones, sectors, predicate="intersects")
+    stone_i, head_i = found.index.to_numpy(), found["index_right"].to_numpy()
+    order = np.lexsort((head_i, stone_i))
+    stone_i, head_i = stone_i[order], head_i[order]
+    places = np.asarray(shapely.points(lawn.throws.x_m, lawn.throws.y_m))
+    distance_m = np.asarray(shapely.distance(lawn.footprints[stone_i], places[head_i]))
+    return stone_i * len(lawn.throws) + head_i, distance_m, np.bincount(stone_i, minlength=len(stones))
 
 
-def joined(site: Site) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Sector polygons of usual arcs and a spatial join: rows of stone and head."""
-    import geopandas
-
-    stones = geopandas.GeoDataFrame(geometry=site.footprints)
-    sectors = geopandas.GeoDataFrame(geometry=throw_polygons(site.throws, segments_per_circle=64))
-    found = geopandas.sjoin(stones, sectors, predicate="intersects")
-    return found.index.to_numpy(), found["index_right"].to_numpy()
+def flagged(lawn: Lawn) -> tuple[Pairs, Ints]:
+    """Pairs with distance and margin, and heads by stone."""
+    pairs = find_pairs(lawn.footprints, lawn.throws)
+    return pairs, np.bincount(pairs.stone_i, minlength=len(lawn.footprints))
 
 
-def bench_pairs(stones: int, stones_a_head: int) -> dict[str, float]:
-    """Which stones each head reaches: polygons and join against the loops."""
-    site = make_site(stones, stones_a_head)
-    stone_i, head_i = joined(site)
-    pairs = find_pairs(site.footprints, site.throws)
-    ours = pairs.stone_i * len(site.throws) + pairs.head_i
-    missed = np.setdiff1d(stone_i * len(site.throws) + head_i, ours)
-    if len(missed):
-        raise AssertionError(f"{len(missed)} pairs of the join are lacking")
-    join_s = best_s(lambda: joined(site))
-    loops_s = best_s(lambda: find_pairs(site.footprints, site.throws))
-    ground = make_ground(site.footprints)
-    bare_s = best_s(lambda: find_pairs(site.footprints, site.throws, ground=ground))
-    return {
-        "pairs_n": float(len(pairs)), "wet_frac": len(np.unique(pairs.stone_i)) / stones, "join_s": join_s,
-        "loops_s": loops_s, "ratio": join_s / loops_s, "ratio_edges_at_hand": join_s / bare_s,
-    }  # fmt: skip
+def _check_equal(pairs: Pairs, drawn: Ints, lawn: Lawn) -> int:
+    """Return how many pairs the join misses; each must lie within what a straight piece cuts off its arc."""
+    ours = pairs.stone_i * len(lawn.throws) + pairs.head_i
+    check(bool(np.isin(drawn, ours).all()), "the join finds pairs that the loops do not")
+    missed = ~np.isin(ours, drawn)
+    cut_m = lawn.throws.throw_m[pairs.head_i] * (1 - np.cos(np.pi / SEGMENTS)) + 1e-6
+    check(bool((pairs.margin_m[missed] <= cut_m[missed]).all()), "the loops find pairs that no arc explains")
+    return int(missed.sum())
 
 
-def bench_faces(stones: int, stones_a_head: int) -> dict[str, float]:
-    """Water on every face with the real tables, from geometry to litres, against the join alone."""
-    site = make_site(stones, stones_a_head)
-    water = _water_of(site)
-    work_out(site, water, shadows=True)
-    join_s = best_s(lambda: joined(site))
-    return {
-        "join_s": join_s,
-        "ratio_faces": join_s / best_s(lambda: work_out(site, water, shadows=False)),
-        "ratio_shadows": join_s / best_s(lambda: work_out(site, water, shadows=True)),
-    }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ready:
-    """What is made once a site: the tables."""
-
-    spray: Spray
-
-
-def _water_of(site: Site) -> Ready:
-    keys, table_i = table_keys(["rotor"] * len(site.throws), np.nan, np.nan, np.nan)
-    return Ready(make_spray(site.throws, site.flow_l_h, [build_table(key) for key in keys], table_i))
-
-
-def work_out(site: Site, ready: Ready, *, shadows: bool) -> tuple[Ground, Pairs, Caught]:
-    """Edges, pairs, faces and tops of a whole site."""
-    ground, turns = make_ground(site.footprints), turns_of(site.throws)
-    pairs = find_pairs(site.footprints, site.throws, turns=turns, ground=ground)
-    known = Stones(site.height_m, face_of_edges(ground, 0.0))
-    return ground, pairs, catch(ground, turns, ready.spray, pairs, known, shadows=shadows)
-
-
-def bench_raster(stones: int, cell_m: float) -> dict[str, float]:
+def _raster(stones: int, work: Work) -> Figure:
     """Rate on a raster, against one numpy loop over the heads that does the same."""
-    site = make_site(stones, DENSE)
-    spray, turns = _water_of(site).spray, turns_of(site.throws)
-    grid = make_grid((0.0, 0.0, *site.side_m), cell_m)
-    by_loops = cover(turns, spray, grid, site.flow_l_h)
-    by_arrays = cover(turns, spray, grid, site.flow_l_h, compiled=False, threads=1)
-    if not np.allclose(by_loops.sum_mm, by_arrays.sum_mm, rtol=0, atol=1e-9 * by_loops.sum_mm.max()):
-        raise AssertionError("The two rasters differ")
-    arrays_s = best_s(lambda: cover(turns, spray, grid, site.flow_l_h, compiled=False, threads=1), repeats=1)
-    loops_s = best_s(lambda: cover(turns, spray, grid, site.flow_l_h))
-    return {"hectares": site.side_m[0] * site.side_m[1] / 1e4, "loops_s": loops_s, "ratio": arrays_s / loops_s}
+    lawn = make_lawn(stones, DENSE, seed=work.seed)
+    spray, turns = spray_of(lawn), turns_of(lawn.throws)
+    grid = make_grid((0.0, 0.0, *lawn.side_m), CELL_M)
+    library, plain = timed(partial(cover, turns, spray, grid, lawn.flow_l_h, compiled=False, threads=1), 1)
+    cover(turns, spray, grid, lawn.flow_l_h)
+    loops, raster = timed(partial(cover, turns, spray, grid, lawn.flow_l_h), REPEATS)
+    most = plain.sum_mm.max()
+    check(bool(np.allclose(raster.sum_mm, plain.sum_mm, rtol=0, atol=1e-9 * most)), "the two rasters differ")
+    hectares = lawn.side_m[0] * lawn.side_m[1] / 1e4
+    return Figure(
+        name="wetting.raster", **library.times(loops), unit="times faster", n=len(lawn.throws), target=">= 6",
+        data_set=f"{len(lawn.throws)} heads on {hectares:.1f} ha, cells of {CELL_M} m",
+        baseline_value=library.clock_s, baseline="numpy, head by head, once; seconds", repeats=REPEATS,
+        note=f"ours {loops}, each head scaled to its flow",
+    )  # fmt: skip
+
+
+def _alone(work: Work) -> Iterator[Figure]:
+    """Time and memory without anything to compare with, each in a process of its own."""
+    said: dict[str, Any] = {"data_set": f"{ABOUT}; dense", "warm_up": "the same once, not counted"}
+    few, many = work.rows(10_000, 500), work.rows(1_000_000, 2_000)
+    small, large = (in_child(f"{__name__}:shadows", str(stones), str(work.seed)) for stones in (few, many))
+    growth = float(large["best_s"] or 0) / many / (float(small["best_s"] or 1) / few)
+    yield Figure(name="wetting.growth", value=growth, unit="times the time per stone", n=many, target="<= 1.5",
+                 note=f"faces and shadows: {small['best_s']:.3f} s for {few}, {large['best_s']:.3f} s for {many}",
+                 **said)  # fmt: skip
+    yield Figure(name="wetting.peak", value=large["peak_gb"], unit="GB", n=many, target="<= 6", **said)
+    stones = work.rows(100_000, 1_000)
+    told = in_child(f"{__name__}:everything", str(stones), str(work.seed))
+    yield Figure(
+        name="wetting.everything", value=told["best_s"], unit="s", n=stones, target="<= 10",
+        note="near misses, faces, shadows, ground rate, season, states and chance of a strike, raster of a season; "
+        "the tables are made in the warm-up", **said,
+    )  # fmt: skip
+
+
+def _best(work: Callable[[], object], repeats: int = REPEATS) -> dict[str, float]:
+    times = []
+    for _ in range(repeats + 1):
+        begin = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - begin)
+    return {"best_s": min(times[1:])}
+
+
+def shadows(stones: str, seed: str) -> dict[str, float]:
+    """Faces with shadows of some stones."""
+    lawn = make_lawn(int(stones), DENSE, seed=int(seed))
+    spray = spray_of(lawn)
+    return _best(partial(work_out, lawn, spray, shadows=True))
+
+
+def everything(stones: str, seed: str) -> dict[str, float]:
+    """All the science there is of some stones, with tables at hand."""
+    from scripts.benches.lawn import all_of
+
+    lawn = make_lawn(int(stones), DENSE, seed=int(seed))
+    spray = spray_of(lawn)
+    strike_m = partial(strike_distance_m, lawn.tables)
+    return _best(partial(all_of, lawn, spray, strike_m))

@@ -39,18 +39,45 @@ print(numba.config.CACHE_DIR)
 
 
 def test_a_place_given_from_outside_is_kept(tmp_path: Path) -> None:
-    code = f"from gravegis.science import compiled; compiled.load({KERNELS!r}); import numba; print(numba.config.CACHE_DIR)"
+    code = f"""
+from gravegis.science import compiled
+compiled.load({KERNELS!r})
+import numba
+print(numba.config.CACHE_DIR)
+"""
     assert run(code, NUMBA_CACHE_DIR=str(tmp_path)) == str(tmp_path)
 
 
-def test_folder_changes_with_any_loop(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_where_nothing_can_be_kept_a_folder_of_this_run_serves(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way of the folder")
+    place = str(tmp_path / "file")
+    code = f"""
+import os, stat
+from gravegis.science import compiled
+assert compiled.load({KERNELS!r}) is not None
+assert os.name != "posix" or stat.S_IMODE(os.stat(os.environ["NUMBA_CACHE_DIR"]).st_mode) == 0o700
+print(os.environ["NUMBA_CACHE_DIR"])
+"""
+    found = run(code, XDG_CACHE_HOME=place, LOCALAPPDATA=place, HOME=place)
+    assert "gravegis-compiled-" in found
+    assert not Path(found).exists()
+
+
+@pytest.mark.parametrize("name", ["kernels.py", "bundles.py"])
+def test_folder_changes_with_any_loop(name: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "part").mkdir()
-    loops = tmp_path / "part" / "kernels.py"
+    loops = tmp_path / "part" / name
     loops.write_text("one")
     monkeypatch.setattr(compiled, "__file__", str(tmp_path / "compiled.py"))
     before = compiled.cache_folder()
     loops.write_text("two")
     assert compiled.cache_folder() != before
+
+
+@pytest.mark.parametrize("name", ["kernels", "rays.kernels", "rain.kernels"])
+def test_loops_load_here(name: str) -> None:
+    """A numba that lacks an option we use would leave the slow way in place without a word."""
+    assert compiled.load(f"gravegis.science.irrigation.{name}") is not None
 
 
 def test_without_numba_the_same_pairs_are_found() -> None:

@@ -151,6 +151,11 @@ def look_lists(
     return head_i, stone_i, np.asarray(shapely.distance(heads[head_i], stones[stone_i]))
 
 
+def worth_a_look(distance_m: Floats, strike_m: Floats, error_m: Floats) -> Flags:
+    """Whether a stone is near enough to its head to be on its list, by the strike distance of its own height."""
+    return (strike_m > 0) & (distance_m <= strike_m + LOOK_SIGMAS * error_m)
+
+
 def by_probability(head_i: Ints, stone_i: Ints, probability: Floats) -> Ints:
     """Order of the pairs by head, likeliest strike first, of equals the first stone."""
     return np.lexsort((stone_i, -probability, head_i))

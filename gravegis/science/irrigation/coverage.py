@@ -98,7 +98,8 @@ def cover(
 
     ``flow_l_h`` is the flow of each head as given to `water.make_spray`; ``weight`` 1, or the hours of each head.
     With ``shade`` the ground under stones and in their shadow stays dry, and a head's cells hold what it sends out
-    less what its stones catch. ``compiled=False``, or no numba, gives the same raster within rounding.
+    less what its stones catch (worked out with shadows: without them stones may count more than it sends out, and then
+    nothing is left for the ground). ``compiled=False``, or no numba, gives the same raster within rounding.
 
     Raises ValueError where a flow is unknown: the raster of some heads only would read as that of all.
     """

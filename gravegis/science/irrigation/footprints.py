@@ -7,11 +7,13 @@ import numpy.typing as npt
 import shapely
 
 from gravegis.science.irrigation.bundles import Ground
+from gravegis.science.spread import spread
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Geometries = npt.NDArray[np.object_]
 
+_PORTION = 8192
 FACES = ("front", "right", "back", "left")
 """Faces by code: front looks along the stone's facing, right lies clockwise of it; the top is apart."""
 
@@ -26,6 +28,9 @@ def edges_of(footprints: Geometries) -> tuple[Floats, Floats, Ints, Ints]:
     if len(lacking):
         raise ValueError(f"Missing or empty footprints in rows {', '.join(map(str, lacking))}.")
     corner_m, ring, hole, stone_of_ring = _rings_of(footprints)
+    alike_m = _alike(corner_m, ring, hole)
+    if alike_m is not None:
+        return _edges_of_alike(alike_m)
     endless = np.unique(stone_of_ring[ring[~np.isfinite(corner_m).all(axis=1)]])
     if len(endless):
         raise ValueError(f"Footprints in rows {', '.join(map(str, endless))} have coordinates without a number.")
@@ -46,6 +51,33 @@ def edges_of(footprints: Geometries) -> tuple[Floats, Floats, Ints, Ints]:
         a_m, b_m, owner = a_m[order], b_m[order], owner[order]
     count = np.bincount(owner, minlength=len(footprints))
     return a_m, b_m, np.cumsum(count) - count, count
+
+
+def _alike(corner_m: Floats, ring: Ints, hole: npt.NDArray[np.bool_]) -> Floats | None:
+    """Corners by stone, ``(stones, corners, 2)``, where all are finite rings of as many corners and none is a hole."""
+    corners, left = divmod(len(ring), max(1, len(hole)))
+    if left or corners < 2 or hole.any() or not np.isfinite(corner_m).all():
+        return None
+    by_ring = ring.reshape(-1, corners)
+    return corner_m.reshape(-1, corners, 2) if (by_ring[:, 0] == by_ring[:, -1]).all() else None
+
+
+def _edges_of_alike(corner_m: Floats) -> tuple[Floats, Floats, Ints, Ints]:
+    """Return the same as `edges_of`, several times as fast, for footprints of one number of corners, as rectangles."""
+    stones, edges = corner_m.shape[0], corner_m.shape[1] - 1
+    a_m, b_m = np.empty((stones, edges, 2)), np.empty((stones, edges, 2))
+
+    def turn(low: int, high: int) -> None:
+        a, b = a_m[low:high], b_m[low:high]
+        a[:], b[:] = corner_m[low:high, :-1], corner_m[low:high, 1:]
+        x, y = (corner_m[low:high, :, axis] - corner_m[low:high, :1, axis] for axis in (0, 1))  # large ones cancel
+        twice_area = (x[:, :-1] * y[:, 1:] - y[:, :-1] * x[:, 1:]).sum(axis=1)
+        turned = np.flatnonzero(twice_area < 0)
+        a[turned], b[turned] = b[turned], a[turned]
+
+    spread(turn, stones, portion=_PORTION)
+    count = np.full(stones, edges)
+    return a_m.reshape(-1, 2), b_m.reshape(-1, 2), np.cumsum(count) - count, count
 
 
 def _rings_of(footprints: Geometries) -> tuple[Floats, Ints, npt.NDArray[np.bool_], Ints]:
@@ -78,13 +110,30 @@ def make_ground(footprints: Geometries) -> Ground:
     a_m, b_m, first, count = edges_of(footprints)
     if not len(first):
         return Ground(a_m, b_m, first, count, np.zeros(0), np.zeros(0), np.zeros(0))
-    low, high = np.minimum.reduceat(a_m, first), np.maximum.reduceat(a_m, first)
-    middle = (low + high) / 2.0
-    offset = a_m - np.repeat(middle, count, axis=0)
-    square = np.maximum.reduceat(np.sum(offset * offset, axis=1), first)
+    middle, square = np.empty((len(first), 2)), np.empty(len(first))
+
+    def measure(low: int, high: int) -> None:
+        edges, own = slice(first[low], first[high - 1] + count[high - 1]), count[low:high]
+        a, start = a_m[edges], first[low:high] - first[low]
+        middle[low:high] = (_by_stone(np.minimum, a, start, own) + _by_stone(np.maximum, a, start, own)) / 2.0
+        offset = a - np.repeat(middle[low:high], own, axis=0)
+        square[low:high] = _by_stone(np.maximum, offset[:, 0] * offset[:, 0] + offset[:, 1] * offset[:, 1], start, own)
+
+    spread(measure, len(first), portion=_PORTION)
     # a hair more: nothing of the stone may stick out of its disc by rounding
     radius = np.sqrt(square) * (1.0 + 1e-12) + 1e-9
     return Ground(a_m, b_m, first, count, middle[:, 0].copy(), middle[:, 1].copy(), radius)
+
+
+def _by_stone(join: np.ufunc, values: Floats, first: Ints, count: Ints) -> Floats:
+    """Return what a ufunc makes of the values of all edges of each stone."""
+    edges = int(count[0])
+    if edges > 8 or (count != edges).any():
+        return np.asarray(join.reduceat(values, first))
+    found = values[::edges]
+    for e in range(1, edges):
+        found = join(found, values[e::edges])
+    return np.asarray(found)
 
 
 def face_of_edges(ground: Ground, facing_deg: npt.ArrayLike) -> Ints:
@@ -95,12 +144,18 @@ def face_of_edges(ground: Ground, facing_deg: npt.ArrayLike) -> Ints:
     earlier in the order front, right, back, left.
     """
     facing = np.broadcast_to(np.asarray(facing_deg, np.float64), ground.first.shape)
-    of_edge = np.repeat(np.where(np.isnan(facing), 0.0, facing), ground.edges_n)
-    run_x, run_y = (ground.b_m - ground.a_m).T
-    looks_deg = np.degrees(np.arctan2(run_y, -run_x))  # outward is to the right of the run; clockwise from north
-    turned = np.mod(np.round(looks_deg - of_edge, 9) + 45.0, 360.0)
-    code = np.ceil(turned / 90.0).astype(np.int64) - 1
-    return np.where(turned == 0.0, 0, code)
+    code = np.empty(len(ground.a_m), dtype=np.int64)
+
+    def name(low: int, high: int) -> None:
+        edges = slice(ground.first[low], ground.first[high - 1] + ground.edges_n[high - 1])
+        of_edge = np.repeat(np.where(np.isnan(facing[low:high]), 0.0, facing[low:high]), ground.edges_n[low:high])
+        run_x, run_y = (ground.b_m[edges] - ground.a_m[edges]).T
+        looks_deg = np.degrees(np.arctan2(run_y, -run_x))  # outward is to the right of the run; clockwise from north
+        turned = np.mod(np.round(looks_deg - of_edge, 9) + 45.0, 360.0)
+        code[edges] = np.where(turned == 0.0, 0, np.ceil(turned / 90.0).astype(np.int64) - 1)
+
+    spread(name, len(ground.first), portion=_PORTION)
+    return code
 
 
 def face_lengths_m(ground: Ground, face: Ints) -> Floats:

@@ -17,9 +17,14 @@ from numba import njit
 from gravegis.science.irrigation.bundles import CIRCLE, SECTOR, WIDE, Cells, Ground, Turns
 
 Array = Any  # arrays as numba sees them
+loop = njit(cache=True, nogil=True, error_model="numpy")  # no check for a divisor of 0: none can be
+# A part of a loop that makes no array of its own: put into its caller, and without a count of who holds the arrays it
+# is handed, which would cost more than the work.
+_PART: dict[str, Any] = {"forceinline": True, "_nrt": False}
+part = njit(cache=True, nogil=True, error_model="numpy", **_PART)
 
 
-@njit(cache=True, nogil=True)
+@part
 def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high: float) -> float:
     """Squared distance from the head to the edge between two places on it."""
     dx, dy = bx - ax, by - ay
@@ -35,7 +40,7 @@ def nearest_square(ax: float, ay: float, bx: float, by: float, low: float, high:
     return x * x + y * y
 
 
-@njit(cache=True, nogil=True)
+@part
 def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     """Part of an edge where neither of two depths, given at its ends, is negative; none if first > last."""
     low, high = 0.0, 1.0
@@ -48,7 +53,7 @@ def clipped(a1: float, b1: float, a2: float, b2: float) -> tuple[float, float]:
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@part
 def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, ...], wide: bool) -> float:
     """Squared distance from the head to what of the edge lies in its turn, infinite if nothing does.
 
@@ -69,33 +74,33 @@ def wet_square(ax: float, ay: float, bx: float, by: float, sides: tuple[float, .
     return min(before, after)
 
 
-@njit(cache=True, nogil=True)
-def depth_in_turn(ax: float, ay: float, sa: float, ea: float, turns: Turns, k: int) -> tuple[float, float]:
-    """How deep a corner lies behind the start and behind the end of a turn; equal for a wide turn."""
-    if turns.kind[k] == SECTOR:
-        return sa, -ea
+@part
+def depth_in_wide(ax: float, ay: float, sa: float, ea: float, head: tuple[Any, ...]) -> tuple[float, float]:
+    """How deep a corner lies behind the start and behind the end of a wide turn; they are equal."""
     if sa < 0 and ea > 0:
         return 0.0, 0.0
-    along = min(ax * turns.start_x[k] + ay * turns.start_y[k], 0.0)
+    _, _, _, _, start_x, start_y, end_x, end_y = head
+    along = min(ax * start_x + ay * start_y, 0.0)
     by_start = sa * sa + along * along
-    along = min(ax * turns.end_x[k] + ay * turns.end_y[k], 0.0)
+    along = min(ax * end_x + ay * end_y, 0.0)
     depth = math.sqrt(min(by_start, ea * ea + along * along))
     return depth, depth
 
 
-@njit(cache=True, nogil=True)
-def out_of_turn(x: float, y: float, room: float, turns: Turns, k: int) -> bool:
+@part
+def out_of_turn(x: float, y: float, room: float, head: tuple[Any, ...]) -> bool:
     """Whether a disc of this radius about a place seen from the head lies apart from the turn for sure."""
-    if turns.kind[k] == CIRCLE:
+    _, _, _, kind, start_x, start_y, end_x, end_y = head
+    if kind == CIRCLE:
         return False
-    start = x * turns.start_y[k] - y * turns.start_x[k]
-    end = x * turns.end_y[k] - y * turns.end_x[k]
-    if turns.kind[k] == SECTOR:
+    start = x * start_y - y * start_x
+    end = x * end_y - y * end_x
+    if kind == SECTOR:
         return start < -room or end > room
     return start < -room and end > room
 
 
-@njit(cache=True, nogil=True)
+@part
 def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: float, length: float) -> float:
     """Squared distance of an edge from a straight side of the throw, as `throw.square_to_side`."""
     along_a, across_a = ax * east + ay * north, ax * north - ay * east
@@ -105,7 +110,7 @@ def side_square(ax: float, ay: float, bx: float, by: float, east: float, north: 
     return min(tip, out * out + across_a * across_a)
 
 
-@njit(cache=True, nogil=True)
+@part
 def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     """How far the wind has carried what falls at a place seen from the head; as `wind.carried_m`."""
     wx, wy, ramp = turns.wind_x[k], turns.wind_y[k], turns.ramp_m[k]
@@ -120,19 +125,30 @@ def carried(cx: float, cy: float, turns: Turns, k: int) -> tuple[float, float]:
     return share * wx, share * wy
 
 
-@njit(cache=True, nogil=True)
-def measure(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> tuple[float, float, float]:
+@part
+def head_of(turns: Turns, k: int) -> tuple[Any, ...]:
+    """Place, throw and turn of a head in plain figures: handing on bundles of arrays costs more than reading."""
+    return (
+        turns.x_m[k], turns.y_m[k], turns.throw_m[k], turns.kind[k],
+        turns.start_x[k], turns.start_y[k], turns.end_x[k], turns.end_y[k],
+    )  # fmt: skip
+
+
+@part
+def measure(
+    a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
+) -> tuple[float, float, float]:
     """Distance, margin and distance of the nearest part within the turn, of one stone and one head.
 
-    ``ox``, ``oy`` tell how far the wind carries what falls at the stone.
+    ``first`` and ``last`` are edges of the stone; ``off`` tells how far the wind carries what falls there.
     """
-    hx, hy = turns.x_m[k], turns.y_m[k]
-    start_x, start_y, end_x, end_y = turns.start_x[k], turns.start_y[k], turns.end_x[k], turns.end_y[k]
+    hx, hy, throw, kind, start_x, start_y, end_x, end_y = head
+    ox, oy = off
     nearest, wet, start, end, within = math.inf, math.inf, -math.inf, -math.inf, False
-    round_, wide = turns.kind[k] == CIRCLE, turns.kind[k] == WIDE
-    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
-        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
-        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
+    round_, wide = kind == CIRCLE, kind == WIDE
+    for e in range(first, last):
+        ax, ay = a_m[e, 0] - hx - ox, a_m[e, 1] - hy - oy
+        bx, by = b_m[e, 0] - hx - ox, b_m[e, 1] - hy - oy
         if (ay > 0) != (by > 0) and (ax * by - ay * bx > 0) == (by > ay):
             within = not within
         square = nearest_square(ax, ay, bx, by, 0.0, 1.0)
@@ -144,50 +160,64 @@ def measure(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) 
         if not (sa >= 0 and sb >= 0 and (wide or (ea <= 0 and eb <= 0))):
             square = wet_square(ax, ay, bx, by, (sa, sb, ea, eb), wide)
         wet = min(wet, square)
-        to_start, to_end = depth_in_turn(ax, ay, sa, ea, turns, k)
+        to_start, to_end = depth_in_wide(ax, ay, sa, ea, head) if wide else (sa, -ea)
         start, end = max(start, to_start), max(end, to_end)
     distance = 0.0 if within else math.sqrt(nearest)
     near = distance if round_ or distance == 0 else math.sqrt(wet)
-    arc = turns.throw_m[k] - near
+    arc = throw - near
     if arc >= 0:
         return distance, arc if round_ else max(min(arc, min(start, end)), 0.0), near
     if not round_:
-        arc = -min(gap_to_sides(ground, turns, i, k, ox, oy), min(-arc, distance))
+        arc = -min(gap_to_sides(a_m, b_m, first, last, head, off), min(-arc, distance))
     return distance, arc, near
 
 
-@njit(cache=True, nogil=True)
-def gap_to_sides(ground: Ground, turns: Turns, i: int, k: int, ox: float, oy: float) -> float:
+@loop
+def gap_to_sides(
+    a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
+) -> float:
     """Distance of a stone that lies apart from the turn to its two straight sides."""
-    hx, hy = turns.x_m[k], turns.y_m[k]
+    hx, hy, throw, _, start_x, start_y, end_x, end_y = head
+    ox, oy = off
     gap = math.inf
-    for e in range(ground.first[i], ground.first[i] + ground.edges_n[i]):
-        ax, ay = ground.a_m[e, 0] - hx - ox, ground.a_m[e, 1] - hy - oy
-        bx, by = ground.b_m[e, 0] - hx - ox, ground.b_m[e, 1] - hy - oy
-        start = side_square(ax, ay, bx, by, turns.start_x[k], turns.start_y[k], turns.throw_m[k])
-        end = side_square(ax, ay, bx, by, turns.end_x[k], turns.end_y[k], turns.throw_m[k])
+    for e in range(first, last):
+        ax, ay = a_m[e, 0] - hx - ox, a_m[e, 1] - hy - oy
+        bx, by = b_m[e, 0] - hx - ox, b_m[e, 1] - hy - oy
+        start = side_square(ax, ay, bx, by, start_x, start_y, throw)
+        end = side_square(ax, ay, bx, by, end_x, end_y, throw)
         gap = min(gap, math.sqrt(min(start, end)))
     return gap
 
 
-@njit(cache=True, nogil=True)
+@loop
 def cells_of_heads(turns: Turns, cells: Cells, within_m: float, first: Array, item: Array, fill: bool) -> None:
     """Count, then list, the heads that may reach into each cell; heads in rising order in every cell."""
+    half = cells.size_m / 2.0
+    room = 1.5 * half + within_m  # half a diagonal, and some
     for k in range(len(turns.x_m)):
-        far = turns.throw_m[k] + within_m + math.hypot(turns.wind_x[k], turns.wind_y[k])
-        west = max(math.floor((turns.x_m[k] - far - cells.x0_m) / cells.size_m), 0)
-        east = min(math.floor((turns.x_m[k] + far - cells.x0_m) / cells.size_m), cells.nx - 1)
-        south = max(math.floor((turns.y_m[k] - far - cells.y0_m) / cells.size_m), 0)
-        north = min(math.floor((turns.y_m[k] + far - cells.y0_m) / cells.size_m), cells.ny - 1)
+        head = head_of(turns, k)
+        hx, hy = head[0] - cells.x0_m, head[1] - cells.y0_m
+        far = head[2] + within_m + turns.drift_m[k] + 1e-6
+        west = max(math.floor((hx - far) / cells.size_m), 0)
+        east = min(math.floor((hx + far) / cells.size_m), cells.nx - 1)
+        south = max(math.floor((hy - far) / cells.size_m), 0)
+        north = min(math.floor((hy + far) / cells.size_m), cells.ny - 1)
         for row in range(south, north + 1):
+            y = (row + 0.5) * cells.size_m - hy
             for column in range(west, east + 1):
+                x = (column + 0.5) * cells.size_m - hx
+                out_x, out_y = max(abs(x) - half, 0.0), max(abs(y) - half, 0.0)
+                if out_x * out_x + out_y * out_y > far * far:
+                    continue
+                if turns.drift_m[k] == 0.0 and out_of_turn(x, y, room, head):
+                    continue
                 cell = row * cells.nx + column
                 if fill:
                     item[first[cell]] = k
                 first[cell] += 1
 
 
-@njit(cache=True, nogil=True)
+@part
 def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, found: Array) -> int:
     """List the heads that may reach a stone, in rising order without repeats; return how many."""
     r = ground.radius_m[i]
@@ -213,7 +243,7 @@ def near_stone(ground: Ground, cells: Cells, i: int, first: Array, item: Array, 
     return n
 
 
-@njit(cache=True, nogil=True)
+@loop
 def pairs(
     ground: Ground, turns: Turns, cells: Cells, first: Array, item: Array, within_m: float, low: int, high: int
 ) -> tuple[Array, Array]:
@@ -230,9 +260,11 @@ def pairs(
             if dx * dx + dy * dy > far * far:
                 continue
             ox, oy = carried(dx, dy, turns, k)
-            if out_of_turn(dx - ox, dy - oy, ground.radius_m[i] + within_m + 1e-6, turns, k):
+            head = head_of(turns, k)
+            if out_of_turn(dx - ox, dy - oy, ground.radius_m[i] + within_m + 1e-6, head):
                 continue
-            distance, margin, near = measure(ground, turns, i, k, ox, oy)
+            edge = ground.first[i]
+            distance, margin, near = measure(ground.a_m, ground.b_m, edge, edge + ground.edges_n[i], head, (ox, oy))
             if margin < -within_m:
                 continue
             if n == room:

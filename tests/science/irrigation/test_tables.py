@@ -184,6 +184,11 @@ def test_cache_changes_nothing_but_time(monkeypatch: pytest.MonkeyPatch) -> None
     assert cache.puts == 2
 
 
+def test_a_table_built_again_is_the_same_to_the_last_bit() -> None:
+    """So that it makes no difference whether a cache was emptied in between."""
+    assert to_bytes(build_table(table_keys(["rotor"], 300.0, 25.0, 0.1)[0][0])) == to_bytes(ROTOR)
+
+
 def test_damaged_bytes_are_refused() -> None:
     data = to_bytes(ROTOR)
     assert to_bytes(from_bytes(data)) == data

@@ -134,7 +134,8 @@ def test_scheduling_coefficient_finds_the_driest_window() -> None:
 
 def test_comparison_tells_bias_scatter_and_ratio() -> None:
     found = compare([2.0, 4.0], [3.0, 7.0])
-    assert (found.cans_n, found.bias, found.ratio) == (2, 2.0, pytest.approx(10 / 6))
+    assert (found.cans_n, found.bias) == (2, 2.0)
+    assert found.ratio == pytest.approx(10 / 6)
     assert found.rms == pytest.approx(math.sqrt(5.0))
     with pytest.raises(ValueError, match="2 cans and 1 model values"):
         compare([1.0, 2.0], [1.0])

@@ -9,16 +9,15 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from gravegis.science.irrigation.bundles import SECTOR, STRIP, WIDE, Grid, Ground, Spray, Turns
-from gravegis.science.irrigation.kernels import carried
+from gravegis.science.irrigation.kernels import carried, loop, part
 from gravegis.science.irrigation.rays.kernels import along_ray, crossing, gone_at, look_up, pattern_of, scene_of
 
 Array = Any  # arrays as numba sees them
 
 
-@njit(cache=True, nogil=True)
+@part
 def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     """Turn and wind of a head, in plain figures."""
     return (
@@ -27,7 +26,7 @@ def turn_of(turns: Turns, k: int) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@part
 def rate_at(
     share: Array, pattern: tuple[Any, ...], turn: tuple[Any, ...], x: float, y: float, half_m: float
 ) -> tuple[float, float]:
@@ -57,7 +56,7 @@ def rate_at(
     return rate, look_up(share, s * (one + two * s), 0.0)
 
 
-@njit(cache=True, nogil=True)
+@loop
 def rates_at_stones(
     ground: Ground, turns: Turns, spray: Spray, who: Array, half_m: float, out: Array, span: Array
 ) -> None:
@@ -70,7 +69,7 @@ def rates_at_stones(
         out[p] = rate_at(share, pattern, turn, x - sx, y - sy, half_m)[0]
 
 
-@njit(cache=True, nogil=True)
+@part
 def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     """Columns and rows that hold the pattern of a head, also where they lie beyond the grid."""
     far = turns.throw_m[k] + turns.drift_m[k] + grid.cell_m / 2.0
@@ -81,7 +80,7 @@ def window_of(turns: Turns, grid: Grid, k: int) -> tuple[int, int, int, int]:
     return west, east, south, north
 
 
-@njit(cache=True, nogil=True)
+@loop
 def patch_of(
     turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], k: int, window: tuple[int, int, int, int]
 ) -> Array:
@@ -109,7 +108,7 @@ def patch_of(
     return patch
 
 
-@njit(cache=True, nogil=True)
+@part
 def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, height: float) -> float:
     """Distance by which all the water that passes above a stone at distance r may have landed again, at most. [m]"""
     throw, one, two = turns.throw_m[k], spray.bend_one[k], spray.bend_two[k]
@@ -127,18 +126,14 @@ def shadow_end(turns: Turns, spray: Spray, k: int, r: float, radius: float, heig
     return throw * (u / one if two == 0.0 else (math.sqrt(one * one + 4.0 * two * u) - one) / (2.0 * two))
 
 
-@njit(cache=True, nogil=True)
-def keep_off(
-    turns: Turns, spray: Spray, grid: Grid, stone: tuple[Any, ...], k: int, window: tuple[int, int, int, int],
-    patch: Array, rank: Array,
-) -> None:  # fmt: skip
-    """Take from the cells of a patch what one stone and its shadow keep off the ground."""
-    edges, first, last, disc, height_m = stone
+@part
+def cells_shaded(
+    turns: Turns, spray: Spray, grid: Grid, disc: Array, height: float, k: int, window: tuple[int, int, int, int]
+) -> tuple[int, int, int, int]:
+    """Columns and rows of a window that may lie under a stone or in its shadow."""
     west, east, south, north = window
-    share, pattern = spray.share[spray.table[k]], pattern_of(turns, spray, k)
-    height = height_m * ((share.shape[1] - 1) / spray.top_m[spray.table[k]])
-    r = math.hypot(disc[0], disc[1])
     # the shadow lies within the disc of the stone, drawn out from the head to where it ends
+    r = math.hypot(disc[0], disc[1])
     ends = shadow_end(turns, spray, k, r, disc[2], height)
     grow = max(1.0, (ends + disc[2]) / max(r - disc[2], 1e-9)) if disc[3] == 0 else 1.0
     drift = turns.drift_m[k]
@@ -149,39 +144,61 @@ def keep_off(
         east_m = max(disc[0] + disc[2], grow * (disc[0] + disc[2])) + drift
         south_m = min(disc[1] - disc[2], grow * (disc[1] - disc[2])) - drift
         north_m = max(disc[1] + disc[2], grow * (disc[1] + disc[2])) + drift
-    c = grid.cell_m
-    row_low = max(south, math.floor((turns.y_m[k] + south_m - grid.y0_m) / c))
-    row_high = min(north, math.floor((turns.y_m[k] + north_m - grid.y0_m) / c) + 1)
-    column_low = max(west, math.floor((turns.x_m[k] + west_m - grid.x0_m) / c))
-    column_high = min(east, math.floor((turns.x_m[k] + east_m - grid.x0_m) / c) + 1)
+    hx, hy = turns.x_m[k] - grid.x0_m, turns.y_m[k] - grid.y0_m
+    return (
+        max(west, math.floor((hx + west_m) / grid.cell_m)), min(east, math.floor((hx + east_m) / grid.cell_m) + 1),
+        max(south, math.floor((hy + south_m) / grid.cell_m)), min(north, math.floor((hy + north_m) / grid.cell_m) + 1),
+    )  # fmt: skip
+
+
+@part
+def kept_off(
+    edges: Array, share: Array, lines: tuple[int, int], ray: tuple[float, float, float], look: tuple[float, ...],
+    within: bool,
+) -> float:  # fmt: skip
+    """Rank up to which one stone keeps water off a place on a ray: 2, all of it, for a place under the stone."""
+    first, last = lines
+    ux, uy, far = ray
+    if not within:
+        off, beyond = gone_at(edges, share, (first, last, -1), ray, look)
+        return 2.0 if beyond < math.inf and off > 0.0 else off
+    under = False
+    for e in range(first, last):
+        if crossing(ux, uy, edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]) > far:
+            under = not under
+    return 2.0 if under else 0.0
+
+
+@part
+def keep_off(
+    turns: Turns, spray: Spray, grid: Grid, stone: tuple[Any, ...], k: int, window: tuple[int, int, int, int],
+    patch: Array, rank: Array,
+) -> None:  # fmt: skip
+    """Take from the cells of a patch what one stone and its shadow keep off the ground."""
+    edges, first, last, disc, height_m = stone
+    west, _, south, _ = window
+    share, pattern = spray.share[spray.table[k]], pattern_of(turns, spray, k)
+    height = height_m * ((share.shape[1] - 1) / spray.top_m[spray.table[k]])
+    column_low, column_high, row_low, row_high = cells_shaded(turns, spray, grid, disc, height, k, window)
     for row in range(row_low, row_high):
         for column in range(column_low, column_high):
             if patch[row - south, column - west] == 0.0:
                 continue
-            x = grid.x0_m + (column + 0.5) * c - turns.x_m[k]
-            y = grid.y0_m + (row + 0.5) * c - turns.y_m[k]
+            x = grid.x0_m + (column + 0.5) * grid.cell_m - turns.x_m[k]
+            y = grid.y0_m + (row + 0.5) * grid.cell_m - turns.y_m[k]
             sx, sy = carried(x, y, turns, k)
             x, y = x - sx, y - sy
             far = math.sqrt(x * x + y * y)
             if far == 0.0 or abs(disc[0] * y - disc[1] * x) > disc[2] * far:
                 continue  # the ray passes the disc by
-            throw, _, one, two = along_ray(pattern, x / far, y / far)
-            if disc[3] > 0:
-                off, beyond = 0.0, 0.0
-                for e in range(first, last):
-                    if crossing(x / far, y / far, edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]) > far:
-                        off = 1.0 - off
-                off *= 2.0
-            else:
-                look = (height, throw, one, two)
-                off, beyond = gone_at(edges, share, (first, last, -1), (x / far, y / far, far), look)
-                if beyond < math.inf and off > 0.0:
-                    off = 2.0  # under the stone itself
+            ray = (x / far, y / far, far)
+            throw, _, one, two = along_ray(pattern, ray[0], ray[1])
+            off = kept_off(edges, share, (first, last), ray, (height, throw, one, two), disc[3] > 0)
             if off >= rank[row - south, column - west] and off > 0.0:
                 patch[row - south, column - west] = 0.0
 
 
-@njit(cache=True, nogil=True)
+@loop
 def sums(turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], out: Array, span: Array) -> None:
     """Sum of the cells of each head of a portion, over all cells and over those of the grid. [mm/h]"""
     for k in range(span[0], span[1]):
@@ -196,7 +213,7 @@ def sums(turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], out: Ar
                     out[k, 1] += patch[row, column]
 
 
-@njit(cache=True, nogil=True)
+@loop
 def add_rows(
     turns: Turns, spray: Spray, grid: Grid, shade: tuple[Any, ...], factor: Array, out: Array, span: Array
 ) -> None:

@@ -114,10 +114,12 @@ def catch(
     if not (np.isfinite(stones.height_m) & (stones.height_m >= 0)).all():
         raise ValueError("Heights of stones must be known and 0 or more.")
     loops = (code.load(KERNELS) if compiled else None) or by_numpy
-    slot, head_first = by_head(pairs.head_i, len(turns.x_m))
+    slot, head_first = by_head(pairs.head_i, len(turns.x_m), compiled=compiled)
     links = (pairs.stone_i[slot], slot, head_first, stones.height_m.astype(np.float64), stones.face_of_edge)
-    places, weights = np.polynomial.legendre.leggauss(nodes_n)
-    nodes = np.stack([(places + 1.0) / 2.0, weights / 2.0], axis=1)
+    nodes = np.zeros((2, nodes_n, 2))
+    for slim, count in enumerate((nodes_n, (nodes_n + 1) // 2)):
+        places, weights = np.polynomial.legendre.leggauss(count)
+        nodes[slim, :count] = np.stack([(places + 1.0) / 2.0, weights / 2.0], axis=1)
     out = np.zeros((len(pairs), 5))
 
     def work(low: int, high: int) -> None:
@@ -127,10 +129,27 @@ def catch(
     return Caught(out[:, :4], out[:, 4])
 
 
-def by_head(head_i: Ints, heads: int) -> tuple[Ints, Ints]:
+def by_head(head_i: Ints, heads: int, *, compiled: bool = True) -> tuple[Ints, Ints]:
     """Order of the pairs by head, and the first of each head in it, shape ``(heads + 1,)``."""
-    order = np.argsort(head_i, kind="stable")
-    return order, np.searchsorted(head_i[order], np.arange(heads + 1))
+    loops = (code.load(KERNELS) if compiled else None) or by_numpy
+    order, first = np.empty(len(head_i), dtype=np.int64), np.zeros(heads + 1, dtype=np.int64)
+    loops.order_by_head(head_i, first, order)
+    return order, first
+
+
+def by_stone(
+    caught: Caught, stone_i: Ints, stones: int, *, weight: npt.ArrayLike = 1.0, compiled: bool = True
+) -> tuple[Floats, Floats]:
+    """Water by stone: on its faces ``(stones, 4)`` and on its top ``(stones,)``. [L/h, or L where weights are hours]
+
+    ``stone_i`` is that of the pairs; ``weight`` one value or one a pair, such as the hours a season of its head.
+    """
+    loops = (code.load(KERNELS) if compiled else None) or by_numpy
+    times = np.array(np.broadcast_to(np.asarray(weight, np.float64), stone_i.shape))
+    faces, top = np.zeros((stones, 4)), np.zeros((stones, 1))
+    loops.add_by_stone(stone_i, caught.face_l_h, times, faces)
+    loops.add_by_stone(stone_i, caught.top_l_h[:, None], times, top)
+    return faces, top[:, 0]
 
 
 def strike_distance_m(tables: Sequence[SprayTable], table_i: Ints, throw_m: Floats, height_m: npt.ArrayLike) -> Floats:
