@@ -71,12 +71,14 @@ class _Follower:
         if op.place != stop.place:
             yield Violation("wrong place", op.ref, f"worked at place {op.place}, stands at {stop.place}")
         yield from self.takes_long_enough(op, stop)
+        rinse_l = stop.rinse_l if stop.soaks else 0.0
         if op.kind == "scrub":
+            yield from self.pour(op, rinse_l, 0.0)
             yield from self.soaked(op, stop)
             return
         if stop.skill and stop.skill not in self.crew.skills:
             yield Violation("skill", op.ref, f"crew {self.crew.crew_id} lacks {stop.skill!r}")
-        yield from self.pour(op, stop)
+        yield from self.pour(op, stop.water_l - rinse_l, stop.cleaner_l)
         if op.kind == "apply":
             yield from self.opened(op)
         elif stop.soaks:
@@ -90,9 +92,9 @@ class _Follower:
         if not op.end_s >= op.start_s + due - TOLERANCE_S:
             yield Violation("work cut short", op.ref, f"{op.end_s - op.start_s:g} s for {due:g} s")
 
-    def pour(self, op: Op, stop: Stop) -> Iterator[Violation]:
-        self.water_l -= stop.water_l
-        self.cleaner_l -= stop.cleaner_l
+    def pour(self, op: Op, water_l: float, cleaner_l: float) -> Iterator[Violation]:
+        self.water_l -= water_l
+        self.cleaner_l -= cleaner_l
         for what, left in (("water", self.water_l), ("cleaner", self.cleaner_l)):
             if not left >= -TOLERANCE_L:
                 yield Violation(f"no {what}", op.ref, f"{-left:g} l short with crew {self.crew.crew_id}")

@@ -30,7 +30,7 @@ def true_reasons(
     near = [crew for crew in able if math.isfinite(_walk(stop, crew, walk))]
     if not near:
         return {Reason.UNREACHABLE}
-    if not (wet := [crew for crew in near if crew.water_l >= stop.water_l]):
+    if not (wet := [crew for crew in near if crew.water_l >= stop.carry_l]):
         return {Reason.NEEDS_MORE_WATER_THAN_CARRIED}
     if not (able := [crew for crew in wet if crew.cleaner_l >= stop.cleaner_l]):
         return {Reason.NEEDS_MORE_CLEANER_THAN_CARRIED}

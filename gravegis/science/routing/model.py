@@ -72,7 +72,8 @@ class Stop:
 
     With a soak the work comes in two parts: ``apply_s`` of it first, the rest (scrub and rinse) after the soak, no
     sooner than ``soak_min_s`` and begun no later than ``soak_max_s`` after the first part. The soak costs nobody's
-    time. ``water_l`` and ``cleaner_l`` must be in the cans before the stone is wetted, so that no rinse falls short.
+    time. The cans must hold the cleaner and the water but for ``rinse_l`` when the first part begins, and ``rinse_l`` when
+    the second does: between them they may be filled up.
     """
 
     stop_id: str
@@ -88,11 +89,18 @@ class Stop:
     soak_max_s: float = 0.0
     """Longest soak: beyond it the film dries on the stone. 0 means no soak. [s]"""
     water_l: float = 0.0
+    rinse_l: float = 0.0
+    """Part of the water that is needed only after the soak. [l]"""
     cleaner_l: float = 0.0
     windows: tuple[tuple[float, float], ...] | None = None
     """Times of the day in one of which the whole work lies, soak and all; None for any time. [s]"""
     why: str = ""
     """What shuts it at other times, in words."""
+
+    @property
+    def carry_l(self) -> float:
+        """Return the most water that must be in the cans at a time. [l]"""
+        return max(self.water_l - self.rinse_l, self.rinse_l) if self.soaks else self.water_l
 
     @property
     def soaks(self) -> bool:

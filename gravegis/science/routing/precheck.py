@@ -51,7 +51,7 @@ def _repeated(stops: Sequence[Stop], crews: Sequence[Crew]) -> Iterator[Problem]
 def _stop_problems(stop: Stop, n_places: int) -> Iterator[Problem]:
     where = f"stops[{stop.stop_id}]"
     times = (("service_s", stop.service_s), ("soak_min_s", stop.soak_min_s), ("apply_s", stop.apply_s))
-    for name, value in (*times, ("water_l", stop.water_l), ("cleaner_l", stop.cleaner_l)):
+    for name, value in (*times, ("water_l", stop.water_l), ("rinse_l", stop.rinse_l), ("cleaner_l", stop.cleaner_l)):
         if not (math.isfinite(value) and value >= 0):
             yield Problem(f"{name} is {value:g}.", where, "Give a figure, 0 or more.")
     yield from _soak_problems(stop, where)
@@ -64,6 +64,8 @@ def _stop_problems(stop: Stop, n_places: int) -> Iterator[Problem]:
 def _soak_problems(stop: Stop, where: str) -> Iterator[Problem]:
     if 0 <= stop.service_s < stop.apply_s:
         yield Problem(f"apply_s {stop.apply_s:g} is above service_s {stop.service_s:g}.", where, "Give a part of it.")
+    if stop.rinse_l > stop.water_l:
+        yield Problem(f"rinse_l {stop.rinse_l:g} is above water_l {stop.water_l:g}.", where, "Give a part of it.")
     if not stop.soak_min_s <= stop.soak_max_s < math.inf and stop.soak_min_s >= 0:
         yield Problem(f"The soak is {stop.soak_min_s:g} to {stop.soak_max_s:g} s.", where, "Give the shorter first.")
     for low, high in stop.windows or ():
@@ -125,10 +127,10 @@ def _reason(table: DayTable, k: int) -> Unplanned:
     near = [c for c in able if table.walk_s[c, k] < BARRED_S]
     if not near:
         return Unplanned(stop.stop_id, Reason.UNREACHABLE, _shut_off(table, able[0], k))
-    wet = [c for c in near if table.crews[c].water_l >= stop.water_l]
+    wet = [c for c in near if table.crews[c].water_l >= stop.carry_l]
     if not wet:
         most = max(table.crews[c].water_l for c in near)
-        detail = f"{stop.water_l:g} l, {most:g} l carried at most"
+        detail = f"{stop.carry_l:g} l at a time, {most:g} l carried at most"
         return Unplanned(stop.stop_id, Reason.NEEDS_MORE_WATER_THAN_CARRIED, detail)
     able = [c for c in wet if table.crews[c].cleaner_l >= stop.cleaner_l]
     if not able:

@@ -181,7 +181,7 @@ def _stay_s(table: DayTable, c: int, job: int) -> int:
     if stop.soaks and crew.max_open == 1:
         stay += table.sequencers[c].tasks[job].soak_min_s
     water = [one for one in table.rules.refills if one.water]
-    if water and 0 < stop.water_l <= crew.water_l < math.inf:
+    if water and stop.water_l > 0 and stop.carry_l <= crew.water_l < math.inf:
         hop = table.hop_s[c]
         trip = min(2 * int(hop[stop.place, one.place]) + math.ceil(one.service_s) for one in water)
         stay += math.ceil(trip * stop.water_l / crew.water_l)

@@ -14,7 +14,7 @@ from gravegis.science.routing.daytable import DayTable, Rules, finish_plan, fit,
 from gravegis.science.routing.model import BrokenPlanError, Crew, DayPlan, Provenance, Stop
 from gravegis.science.routing.precheck import hopeless, validate
 from gravegis.science.routing.search import Watch, has_solver, search
-from gravegis.science.routing.topup import shorten, swap_in, top_up
+from gravegis.science.routing.topup import rebuild, shorten, top_up
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_day"]
 
-POLISH_ROUNDS, MOVES_TRIED = 4, 60  # own choice: more gained under 0.5 % of the points on six made-up days
+POLISH_ROUNDS, MOVES_TRIED, REBUILDS = 3, 60, 60  # own choice
 
 
 def plan_day(
@@ -116,7 +116,7 @@ def _polished(table: DayTable, routes: Routes, seed: int, watch: Watch) -> Route
             watch.stopped_by = "cancelled"
             break
         tried = shorten(table, best, rounds=MOVES_TRIED, rng=rng)
-        tried = top_up(table, swap_in(table, tried, cancelled=watch.cancelled))
+        tried = rebuild(table, top_up(table, tried), rounds=REBUILDS, rng=rng, cancelled=watch.cancelled)
         if score(table, tried) <= score(table, best):
             break
         best = tried

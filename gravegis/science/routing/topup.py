@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gravegis.science.routing.model import PRIORITY_BASE
+from gravegis.science.routing.daytable import score
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,16 +15,19 @@ if TYPE_CHECKING:
 
     Routes = list[list[int]]
 
-__all__ = ["shorten", "swap_in", "top_up"]
+__all__ = ["rebuild", "shorten", "top_up"]
 
 PLACES_TRIED = 3  # own choice: a stop fits at one of the places with the smallest detour or nowhere
+NEAR_TRIED = 25  # own choice
 
 
-def top_up(table: DayTable, routes: Routes) -> Routes:
+def top_up(table: DayTable, routes: Routes, *, among: list[int] | None = None) -> Routes:
     """Put stops that are left over where they fit, high priority and short work first."""
     filled = [list(route) for route in routes]
     planned = {stop for route in filled for stop in route}
-    left = [k for k in range(len(table.stops)) if k not in planned and table.allowed[:, k].any()]
+    if among is None:
+        among = [int(k) for k in np.flatnonzero(table.allowed.any(axis=0))]
+    left = [k for k in among if k not in planned]
     left.sort(key=lambda k: (-table.stops[k].priority, int(table.work_s[:, k].min()), k))
     free = {c: _free(table, c, route) for c, route in enumerate(filled)}
     for k in left:
@@ -64,23 +67,32 @@ def shorten(table: DayTable, routes: Routes, *, rounds: int, rng: np.random.Gene
     return better
 
 
-def swap_in(table: DayTable, routes: Routes, *, cancelled: Callable[[], bool] | None = None) -> Routes:
-    """Give the place of a stop to one of a higher class, or to one of its class that takes less."""
-    better = [list(route) for route in routes]
-    planned = {stop for route in better for stop in route}
-    left = [k for k in range(len(table.stops)) if k not in planned and table.allowed[:, k].any()]
-    left.sort(key=lambda k: (-table.stops[k].priority, int(table.work_s[:, k].min()), k))
-    for k in left[:200]:
+def rebuild(
+    table: DayTable, routes: Routes, *, rounds: int, rng: np.random.Generator, cancelled: Callable[[], bool] | None
+) -> Routes:
+    """Take a few stops that follow each other out and fill up with what is near; kept where it is no worse."""
+    best, worth = routes, score(table, routes)
+    for _ in range(rounds):
         if cancelled is not None and cancelled():
             break
-        gain = PRIORITY_BASE ** table.stops[k].priority
-        for c in np.flatnonzero(table.allowed[:, k]):
-            worth = [PRIORITY_BASE ** table.stops[one].priority for one in better[c]]
-            spots = [at for at, value in enumerate(worth) if value < gain]
-            spots.sort(key=lambda at: (worth[at], -int(table.work_s[c, better[c][at]])))
-            rest_of = ([*better[c][:at], k, *better[c][at + 1 :]] for at in spots[:PLACES_TRIED])
-            new = next((order for order in rest_of if table.line(int(c), order) is not None), None)
-            if new is not None:
-                better[c] = new
-                break
-    return better
+        busy = [c for c, route in enumerate(best) if route]
+        if not busy:
+            break
+        c = int(rng.choice(busy))
+        at, n = int(rng.integers(0, len(best[c]))), int(rng.integers(1, 5))
+        tried = [list(route) for route in best]
+        hole = tried[c][at]
+        del tried[c][at : at + n]
+        filled = top_up(table, tried, among=_near(table, tried, c, hole))
+        if (found := score(table, filled)) > worth:
+            best, worth = filled, found
+    return best
+
+
+def _near(table: DayTable, routes: Routes, c: int, hole: int) -> list[int]:
+    """Return the stops left over that are near, short and of a high class."""
+    planned = {stop for route in routes for stop in route}
+    left = np.array([k for k in np.flatnonzero(table.allowed.any(axis=0)) if k not in planned], dtype=np.int64)
+    cost = table.hop_s[c][table.place[hole], table.place[left]] + table.work_s[c, left]
+    rank = np.array([-table.stops[k].priority for k in left])
+    return [int(k) for k in left[np.lexsort((cost, rank))][:NEAR_TRIED]]
