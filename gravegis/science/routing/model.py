@@ -72,8 +72,8 @@ class Stop:
 
     With a soak the work comes in two parts: ``apply_s`` of it first, the rest (scrub and rinse) after the soak, no
     sooner than ``soak_min_s`` and begun no later than ``soak_max_s`` after the first part. The soak costs nobody's
-    time. The cans must hold the cleaner and the water but for ``rinse_l`` when the first part begins, and ``rinse_l`` when
-    the second does: between them they may be filled up.
+    time. The cans must hold the cleaner and the water but for ``rinse_l`` when the first part begins, and ``rinse_l``
+    when the second does: between them they may be filled up.
     """
 
     stop_id: str

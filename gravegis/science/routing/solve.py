@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_day"]
 
-POLISH_ROUNDS, MOVES_TRIED, REBUILDS = 3, 60, 60  # own choice
+POLISH_ROUNDS, MOVES_TRIED, REBUILDS = 2, 40, 40  # own choice
 
 
 def plan_day(
