@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import shapely
 
-from gravegis.contract import Assumption
 from gravegis.layers.care import seconds_of
 from gravegis.layers.stones import numbers
 from gravegis.science.irrigation.schedule import expand, program_lines
@@ -103,7 +102,8 @@ def zone_runs(site: Site, day: str) -> dict[str, list[tuple[float, float]]]:
     if not site.has("schedules"):
         return {}
     rows = site["schedules"].astype(object)
-    lines, _ = program_lines(rows.where(rows.notna(), None).to_dict("records"))
+    table: list[Mapping[str, object]] = rows.where(rows.notna(), None).to_dict("records")
+    lines, _ = program_lines(table)
     today = dt.date.fromisoformat(day)
     zone = ZoneInfo(site.info.time_zone) if site.info.time_zone else None
     found: dict[str, list[tuple[float, float]]] = {}
@@ -137,12 +137,3 @@ def open_windows(shut: Iterable[Shut]) -> tuple[tuple[float, float], ...] | None
 def why_shut(shut: Iterable[Shut]) -> str:
     """Return what shuts a stone at times, in words."""
     return "; ".join(sorted({f"{one.why}" for one in shut}))
-
-
-def assumed_hours(site: Site, day: str, runs: Mapping[str, object]) -> list[Assumption]:
-    """Return what is not looked at for want of a day, a programme or links."""
-    del runs
-    if day:
-        return []
-    missed = [name for name in ("schedules", "closures") if site.has(name)]
-    return [Assumption("routes.day", f"no day was set: {' and '.join(missed)} were not looked at")] if missed else []

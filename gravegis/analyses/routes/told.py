@@ -45,7 +45,7 @@ def notes_of(days: Sequence[Planned], places: Places, walk: WalkMatrix, left: Fr
 def _crew_day(one: Planned, day: CrewDay, *, several: bool) -> str:
     on = f" on {one.day}" if several else ""
     filled = len(refills(day))
-    cans = f", {filled} stop{"s" * (filled > 1)} to fill the cans" if filled else ""
+    cans = f", {filled} stop{'s' * (filled > 1)} to fill the cans" if filled else ""
     return (
         f"Crew {day.crew_id}{on}: {len(day.visits)} stones, {day.walk_m:.0f} m on foot{cans}, "
         f"{civil(day.leave_base_s)[:5]} to {civil(day.back_at_base_s)[:5]}."

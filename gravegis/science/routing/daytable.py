@@ -186,12 +186,12 @@ def finish_plan(table: DayTable, routes: Routes, refused: Sequence[Unplanned], p
 
 def _no_time(table: DayTable, routes: Routes, k: int) -> Unplanned:
     """Say how much the stop takes beside what the crew with most time over has to spare."""
-    able, stop, options = np.flatnonzero(table.allowed[:, k]), table.stops[k], []
+    able, stop, options = np.flatnonzero(table.allowed[:, k]).tolist(), table.stops[k], []
     for c in able:
-        line = table.line(int(c), routes[c])
-        free = 0 if line is None else table.free_s(int(c), line)
-        takes = int(table.added_s(int(c), routes[c], k).min() + table.work_s[c, k])
-        options.append((takes - free, takes, free, int(c)))
+        line = table.line(c, routes[c])
+        free = 0 if line is None else table.free_s(c, line)
+        takes = int(table.added_s(c, routes[c], k).min() + table.work_s[c, k])
+        options.append((takes - free, takes, free, c))
     over, takes, free, c = min(options)
     name = table.crews[c].crew_id
     if stop.water_l > 0 and not any(one.water for one in table.rules.refills) and over <= 0:

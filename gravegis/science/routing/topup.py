@@ -32,10 +32,10 @@ def top_up(table: DayTable, routes: Routes, *, among: list[int] | None = None) -
     free = {c: _free(table, c, route) for c, route in enumerate(filled)}
     for k in left:
         options = []
-        for c in np.flatnonzero(table.allowed[:, k]):
-            added = table.added_s(int(c), filled[c], k)
-            if int(added.min()) + int(table.work_s[c, k]) <= free[int(c)]:
-                options += [(int(added[at]), int(c), int(at)) for at in np.argsort(added, kind="stable")[:PLACES_TRIED]]
+        for c in np.flatnonzero(table.allowed[:, k]).tolist():
+            added = table.added_s(c, filled[c], k)
+            if int(added.min()) + int(table.work_s[c, k]) <= free[c]:
+                options += [(int(added[at]), c, int(at)) for at in np.argsort(added, kind="stable")[:PLACES_TRIED]]
         for _, c, at in sorted(options)[: 2 * PLACES_TRIED]:
             tried = [*filled[c][:at], k, *filled[c][at:]]
             if table.line(c, tried) is not None:
