@@ -13,7 +13,7 @@ from gravegis.layers.stones import numbers
 from gravegis.science.irrigation.schedule import expand, program_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator
     from zoneinfo import ZoneInfo
 
     from gravegis.analyses.routes.settings import RouteSettings
@@ -102,7 +102,9 @@ def zone_runs(site: Site, day: str) -> dict[str, list[tuple[float, float]]]:
     if not site.has("schedules"):
         return {}
     rows = site["schedules"].astype(object)
-    table: list[Mapping[str, object]] = rows.where(rows.notna(), None).to_dict("records")
+    table = [
+        {str(key): value for key, value in row.items()} for row in rows.where(rows.notna(), None).to_dict("records")
+    ]
     lines, _ = program_lines(table)
     today = dt.date.fromisoformat(day)
     zone = ZoneInfo(site.info.time_zone) if site.info.time_zone else None
