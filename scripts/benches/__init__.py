@@ -9,6 +9,7 @@ GROUPS = {
     "conform": "canonical form and content hash against one value after the other",
     "check": "a file of stones brought in or loaded, conformed and checked: time and memory",
     "edit": "one edit among many stones against replacing the layer",
+    "routing": "stones a day of crews whose soaks overlap, against waiting beside each, and the walking matrix",
     "reach": "which heads reach which stones against sector polygons and a spatial join",
 }
 """Name of the group, which is the name of its module, and what it measures."""

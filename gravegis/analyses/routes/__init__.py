@@ -75,7 +75,7 @@ def _days(
     from gravegis.science.routing.solve import plan_day
 
     places, walk = where
-    rules = Rules(places.refills, settings.walk_price)
+    rules = Rules(places.refills, settings.walk_price_ratio)
     days, done = list[Planned](), set[str]()
     for nth in range(settings.days_n):
         dated = "" if not settings.day else str(dt.date.fromisoformat(settings.day) + dt.timedelta(days=nth))

@@ -56,7 +56,7 @@ def stops_of(
             Stop(
                 stop_id=str(stone_id), place=row_of[str(stone_id)], service_s=float(service_s[row]),
                 priority=int(priority[row]), skill=trained if asks else "",
-                apply_s=float(service_s[row]) * settings.apply_share if soaks else 0.0,
+                apply_s=float(service_s[row]) * settings.apply_frac if soaks else 0.0,
                 soak_min_s=shortest_s, soak_max_s=longest_s, water_l=float(water_l[row]),
                 rinse_l=float(water_l[row]) / 2 if soaks else 0.0, cleaner_l=float(cleaner_l[row]),
                 windows=open_windows(shut[str(stone_id)]), why=why_shut(shut[str(stone_id)]),

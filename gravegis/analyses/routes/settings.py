@@ -76,11 +76,11 @@ class RouteSettings:
         40.0, "Longest walk between stones that soak at the same time.", unit="m", low=0, high=500,
         source="common practice, no source",
     )  # fmt: skip
-    walk_price: float = number(
+    walk_price_ratio: float = number(
         2.0, "What a minute on foot counts beside its own minute: 0 walks as it comes, more walks less.", unit="1",
         low=0, high=10, source="own choice: on the made-up days 0 and 2 did about as many stones, 2 on shorter ways",
     )  # fmt: skip
-    apply_share: float = number(
+    apply_frac: float = number(
         0.35, "Share of the work on a stone that comes before the soak: wetting, lifting growth, putting on.",
         unit="1", low=0.05, high=0.95, source="own choice, no source",
     )  # fmt: skip

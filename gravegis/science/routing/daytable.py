@@ -166,6 +166,8 @@ def points_of(table: DayTable, routes: Routes) -> int:
 def score(table: DayTable, routes: Routes) -> tuple[int, float]:
     """Return priority points done and, as tie-break, minus the time away and the price of its walking."""
     lines = [table.line(c, route) for c, route in enumerate(routes)]
+    if any(line is None for line in lines):  # taking a stop out can leave the rest without a way to fit
+        return -1, 0.0
     cost = sum(line.cost - int(table.shift_s[c, 0]) for c, line in enumerate(lines) if line is not None and line.ops)
     return points_of(table, routes), -cost
 

@@ -83,6 +83,8 @@ def rebuild(
         tried = [list(route) for route in best]
         hole = tried[c][at]
         del tried[c][at : at + n]
+        if table.line(c, tried[c]) is None:
+            continue
         filled = top_up(table, tried, among=_near(table, tried, c, hole))
         if (found := score(table, filled)) > worth:
             best, worth = filled, found
