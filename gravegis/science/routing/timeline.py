@@ -212,6 +212,8 @@ class Sequencer:
 
     def _refill(self, state: _State, then: int, water_l: float, cleaner_l: float) -> _State | None:
         """Fill the cans where it is the least way round; None where no place gives what is short."""
+        if water_l > self.crew.water_l or cleaner_l > self.crew.cleaner_l:
+            return None
         no_water, no_cleaner = water_l > state.water_l, cleaner_l > state.cleaner_l
         here = self.hop_s[state.place]
         fit = [
