@@ -34,7 +34,8 @@ def true_reasons(
         return {Reason.NEEDS_MORE_WATER_THAN_CARRIED}
     if not (able := [crew for crew in wet if crew.cleaner_l >= stop.cleaner_l]):
         return {Reason.NEEDS_MORE_CLEANER_THAN_CARRIED}
-    reasons = _of_time(stop, able, walk)
+    full = [crew for crew in able if crew.water_l >= stop.water_l]
+    reasons = _of_time(stop, able, walk) | (_of_time(stop, full, walk) if full else {Reason.NO_REFILL})
     if Reason.NO_TIME_LEFT in reasons and stop.water_l > 0 and not any(one.water for one in refills):
         reasons.add(Reason.NO_REFILL)
     return reasons

@@ -127,6 +127,12 @@ def _reason(table: DayTable, k: int) -> Unplanned:
     near = [c for c in able if table.walk_s[c, k] < BARRED_S]
     if not near:
         return Unplanned(stop.stop_id, Reason.UNREACHABLE, _shut_off(table, able[0], k))
+    return _out_of_litres(table, near, k)
+
+
+def _out_of_litres(table: DayTable, near: list[int], k: int) -> Unplanned:
+    """Say whether the cans of those who get there are too small; otherwise it is a matter of time."""
+    stop = table.stops[k]
     wet = [c for c in near if table.crews[c].water_l >= stop.carry_l]
     if not wet:
         most = max(table.crews[c].water_l for c in near)
@@ -137,7 +143,12 @@ def _reason(table: DayTable, k: int) -> Unplanned:
         most = max(table.crews[c].cleaner_l for c in wet)
         detail = f"{stop.cleaner_l:g} l, {most:g} l carried at most"
         return Unplanned(stop.stop_id, Reason.NEEDS_MORE_CLEANER_THAN_CARRIED, detail)
-    return _out_of_time(table, able, k)
+    full = [c for c in able if table.crews[c].water_l >= stop.water_l]
+    if not full:
+        most = max(table.crews[c].water_l for c in able)
+        detail = f"{stop.water_l:g} l, {most:g} l carried, and no place to fill up between in time"
+        return Unplanned(stop.stop_id, Reason.NO_REFILL, detail)
+    return _out_of_time(table, full, k)
 
 
 def _out_of_time(table: DayTable, able: list[int], k: int) -> Unplanned:

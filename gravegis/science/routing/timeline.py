@@ -66,7 +66,7 @@ def task_of(stop: Stop, crew: Crew) -> Task:
     factor = crew.work_factor
     first = _up(stop.apply_s * factor) if stop.soaks else _up(stop.service_s * factor)
     scrub = _up((stop.service_s - stop.apply_s) * factor) if stop.soaks else 0
-    given = FULL_DAY if stop.windows is None else tuple((_up(a), math.floor(b)) for a, b in stop.windows)
+    given = FULL_DAY if stop.windows is None else tuple(sorted((_up(a), math.floor(b)) for a, b in stop.windows))
     limits = (_up(stop.soak_min_s), math.floor(stop.soak_max_s)) if stop.soaks else (0, 0)
     rinse = stop.rinse_l if stop.soaks else 0.0
     return Task(stop.place, first, scrub, *limits, stop.water_l - rinse, rinse, stop.cleaner_l, given, stop.soaks)
