@@ -10,6 +10,7 @@ GROUPS = {
     "check": "a file of stones brought in or loaded, conformed and checked: time and memory",
     "edit": "one edit among many stones against replacing the layer",
     "condition": "hot spots against esda's permutations, rate map against scipy's kernel estimate",
+    "routing": "stones a day of crews whose soaks overlap, against waiting beside each, and the walking matrix",
     "reach": "which heads reach which stones against sector polygons and a spatial join",
     "wetting": "pairs, faces and shadows against a spatial join, the raster against numpy; time, memory and growth",
 }

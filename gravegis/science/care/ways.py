@@ -48,7 +48,7 @@ CLEANER = "quaternary-ammonium cleaner"
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One row of care_ways.csv; factors are against the table of minutes, water and cleaner. [days, h]"""
+    """One row of care_ways.csv; factors are against the table of minutes, water and cleaner. [days, h, min]"""
 
     way: str
     agent: str
@@ -56,6 +56,8 @@ class Way:
     pace_factor: float
     water_factor: float
     cleaner_factor: float
+    soak_low_min: float
+    soak_high_min: float
     look_raised_days: int
     look_film_days: int
     dry_spell_h: float
@@ -97,6 +99,7 @@ def way_table() -> Mapping[str, Way]:
         row["way"]: Way(
             way=row["way"], agent=row["agent"], goal=row["goal"], pace_factor=float(row["pace_factor"]),
             water_factor=float(row["water_factor"]), cleaner_factor=float(row["cleaner_factor"]),
+            soak_low_min=float(row["soak_low_min"]), soak_high_min=float(row["soak_high_min"]),
             look_raised_days=int(row["look_raised_days"]), look_film_days=int(row["look_film_days"]),
             dry_spell_h=float(row["dry_spell_h"]),
             most_severity=int(row["most_severity"]), source=row["source"],

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gravegis.science.routing.daytable import DayTable, finish_plan, table_of, top_up
+from gravegis.science.routing.daytable import DayTable, Rules, finish_plan, table_of
 from gravegis.science.routing.model import DayPlan, Provenance
 from gravegis.science.routing.precheck import hopeless, validate
+from gravegis.science.routing.topup import top_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from gravegis.science.routing.model import Crew, Stop
     from gravegis.science.routing.walking import WalkMatrix
@@ -19,13 +22,15 @@ if TYPE_CHECKING:
 __all__ = ["baseline_plan", "nearest_neighbour"]
 
 
-def baseline_plan(stops: Sequence[Stop], crews: Sequence[Crew], walk: WalkMatrix) -> DayPlan:
-    """Return the nearest-neighbour plan by priority class, filled up with what still fits.
+def baseline_plan(
+    stops: Sequence[Stop], crews: Sequence[Crew], walk: WalkMatrix, *, rules: Rules | None = None
+) -> DayPlan:
+    """Return the nearest-neighbour plan by priority class, soaks interleaved, filled up with what still fits.
 
     Raises LayerError for impossible values; needs no solver and no chance.
     """
     validate(stops, crews, walk)
-    table = table_of(stops, crews, walk)
+    table = table_of(stops, crews, walk, rules or Rules())
     routes = top_up(table, nearest_neighbour(table))
     made = Provenance("nearest neighbour", "", seed=0, iterations=0, stopped_by="no search")
     return finish_plan(table, routes, hopeless(table), made)
@@ -39,16 +44,29 @@ def nearest_neighbour(table: DayTable) -> list[list[int]]:
     free = {c: int(table.shift_s[c, 0]) for c in range(len(table.crews))}
     while free:
         c = min(free, key=lambda crew: (free[crew], crew))
-        hop, end = table.hop_s[c], table.crews[c].end_place
-        here = table.place[routes[c][-1]] if routes[c] else table.crews[c].start_place
-        ready = free[c] + hop[here, table.place] + table.service_s
-        fits = open_ & table.allowed[c] & (ready + hop[table.place, end] <= table.shift_s[c, 1])
-        if not fits.any():
+        chosen = _nearest_fit(table, c, routes[c], open_ & table.allowed[c], priority)
+        if chosen is None:
             del free[c]
             continue
-        best = np.flatnonzero(fits & (priority == priority[fits].max()))
-        k = int(best[np.argmin(hop[here, table.place[best]])])
-        routes[c].append(k)
-        open_[k] = False
-        free[c] = int(ready[k])
+        routes[c].append(chosen)
+        open_[chosen] = False
+        line = table.line(c, routes[c])
+        free[c] = free[c] if line is None else line.back_s
     return routes
+
+
+def _nearest_fit(
+    table: DayTable, c: int, route: list[int], open_: NDArray[np.bool_], priority: NDArray[np.int64]
+) -> int | None:
+    """Return the nearest stop of the highest class that still fits behind the route."""
+    line = table.line(c, route)
+    if line is None:
+        return None
+    here = table.place[route[-1]] if route else table.crews[c].start_place
+    hop = table.hop_s[c][here, table.place]
+    wait = table.free_s(c, line) + int(table.hop_s[c][here, table.crews[c].end_place])
+    fits = np.flatnonzero(open_ & (hop + table.work_s[c] <= wait))
+    for k in sorted(fits, key=lambda one: (-priority[one], hop[one], one)):
+        if table.line(c, [*route, int(k)]) is not None:
+            return int(k)
+    return None

@@ -13,12 +13,15 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "Break",
     "BrokenPlanError",
     "Crew",
     "CrewDay",
     "DayPlan",
+    "Op",
     "Provenance",
     "Reason",
+    "Refill",
     "Stop",
     "Unplanned",
     "Visit",
@@ -55,20 +58,74 @@ class Reason(Enum):
     NO_CREW_WITH_SKILL = "no crew out has the skill"
     UNREACHABLE = "no way on foot from any base"
     JOB_LONGER_THAN_SHIFT = "the work and the walk are longer than the shift"
+    NEEDS_MORE_WATER_THAN_CARRIED = "needs more water than a crew carries"
+    NEEDS_MORE_CLEANER_THAN_CARRIED = "needs more cleaner than a crew carries"
+    WINDOW_TOO_SHORT = "the time it may be worked on is shorter than the work"
+    WINDOW_OUTSIDE_SHIFT = "nobody is out in the time it may be worked on"
+    NO_REFILL = "the cans are empty and no water fit for rinsing is in reach"
     NO_TIME_LEFT = "no time left; carried over"
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One stone or place of work; ``priority`` is 1 (lowest) to 3 (highest), ``skill`` "" for none."""
+    """One stone or place of work; ``priority`` is 1 (lowest) to 3 (highest), ``skill`` "" for none.
+
+    With a soak the work comes in two parts: ``apply_s`` of it first, the rest (scrub and rinse) after the soak, no
+    sooner than ``soak_min_s`` and begun no later than ``soak_max_s`` after the first part. The soak costs nobody's
+    time. The cans must hold the cleaner and the water but for ``rinse_l`` when the first part begins, and ``rinse_l``
+    when the second does: between them they may be filled up.
+    """
 
     stop_id: str
     place: int
     """Row of the place in the walking matrix."""
     service_s: float
-    """Working time at the stop, 0 or more. [s]"""
+    """Working time at the stop, hands on, 0 or more. [s]"""
     priority: int = 1
     skill: str = ""
+    apply_s: float = 0.0
+    """Part of the working time before the soak; 0 to ``service_s``. [s]"""
+    soak_min_s: float = 0.0
+    soak_max_s: float = 0.0
+    """Longest soak: beyond it the film dries on the stone. 0 means no soak. [s]"""
+    water_l: float = 0.0
+    rinse_l: float = 0.0
+    """Part of the water that is needed only after the soak. [l]"""
+    cleaner_l: float = 0.0
+    windows: tuple[tuple[float, float], ...] | None = None
+    """Times of the day in one of which the whole work lies, soak and all; None for any time. [s]"""
+    why: str = ""
+    """What shuts it at other times, in words."""
+
+    @property
+    def carry_l(self) -> float:
+        """Return the most water that must be in the cans at a time. [l]"""
+        return max(self.water_l - self.rinse_l, self.rinse_l) if self.soaks else self.water_l
+
+    @property
+    def soaks(self) -> bool:
+        """Return True where the work is parted by a soak."""
+        return self.soak_max_s > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Break:
+    """A rest that begins in a span of time, where the crew stands; due unless it is back by ``latest_s``."""
+
+    from_s: float
+    latest_s: float
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Refill:
+    """A place where cans are filled up: a tap or a base with a tank; ``cleaner`` where cleaner is kept too."""
+
+    refill_id: str
+    place: int
+    service_s: float
+    water: bool = True
+    cleaner: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +140,16 @@ class Crew:
     skills: frozenset[str] = frozenset()
     pace_factor: float = 1.0
     """Walking time against that of the matrix; 1.2 takes a fifth longer. Work is not changed."""
+    work_factor: float = 1.0
+    """Working time against that of the stop; 1.75 for beginners. A soak is not changed."""
+    water_l: float = float("inf")
+    """Water carried when full; the crew starts full. [l]"""
+    cleaner_l: float = float("inf")
+    breaks: tuple[Break, ...] = ()
+    max_open: int = 3
+    """Stones that may soak at a time; 1 waits beside each."""
+    max_open_m: float = 40.0
+    """Longest walk between stones that soak at the same time: common practice, no source. [m]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,15 +171,44 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
+class Op:
+    """One thing a crew does: "work", "apply" or "scrub" at a stop, "refill" at a place, or a "break".
+
+    ``ref`` is the id of the stop or the place of refilling, "" for a break; between ``arrive_s`` and ``start_s`` the
+    crew waits.
+    """
+
+    kind: str
+    ref: str
+    place: int
+    arrive_s: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class CrewDay:
-    """The day of one crew; without visits it stays at its base."""
+    """The day of one crew in the order it is done; with nothing to do it stays at its base."""
 
     crew_id: str
-    visits: tuple[Visit, ...]
+    ops: tuple[Op, ...]
     walk_m: float
     walk_s: float
     leave_base_s: float
     back_at_base_s: float
+
+    @property
+    def visits(self) -> tuple[Visit, ...]:
+        """Return the stops by first visit, each from its first arrival to its last leaving."""
+        found: dict[str, Visit] = {}
+        for op in self.ops:
+            if op.kind in WORK:
+                first = found.get(op.ref)
+                found[op.ref] = Visit(op.ref, op.arrive_s if first is None else first.arrive_s, op.end_s)
+        return tuple(found.values())
+
+
+WORK = frozenset({"work", "apply", "scrub"})
 
 
 @dataclass(frozen=True, slots=True)

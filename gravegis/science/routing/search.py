@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -9,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gravegis.science.routing.daytable import BARRED_S, DayTable
-from gravegis.science.routing.model import PRIORITY_BASE
+from gravegis.science.routing.model import PRIORITY_BASE, Crew
+from gravegis.science.routing.timeline import whole_s
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,6 +26,8 @@ __all__ = ["Watch", "has_solver", "search"]
 
 # PyVRP 0.14.1 returned infeasible plans with prizes of 1e10 and good ones up to this (measured).
 PRIZE_MAX = 100_000_000
+# Going to and fro between soaking stones; measured choice: 30 to 60 s lose the fewest stones afterwards.
+ALLOWANCE_S = 45
 
 
 @dataclass(slots=True)
@@ -96,15 +100,15 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
     """Return the model: one location for each base and stop, optional clients with prizes."""
     bases = list(dict.fromkeys(p for crew in table.crews for p in (crew.start_place, crew.end_place)))
     place = np.concatenate([bases, table.place[list(jobs)]]).astype(np.int64)
-    of_crew, matrices = _profiles(table, jobs, place, len(bases))
+    of_crew, walks, durations = _profiles(table, jobs, place, len(bases))
     vehicles = [
         pyvrp.VehicleType(
             start_depot=bases.index(crew.start_place),
             end_depot=bases.index(crew.end_place),
             tw_early=int(table.shift_s[c, 0]),
-            tw_late=int(table.shift_s[c, 1]),
-            unit_distance_cost=0,
-            unit_duration_cost=1,
+            tw_late=max(int(table.shift_s[c, 1]) - _rest_s(crew), int(table.shift_s[c, 0])),
+            unit_distance_cost=round(_unit(table) * table.rules.walk_price),
+            unit_duration_cost=_unit(table),
             profile=of_crew[c],
             name=crew.crew_id,
         )
@@ -113,8 +117,8 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
     clients = [
         pyvrp.Client(
             len(bases) + k,
-            service_duration=int(table.service_s[job]),
             prize=prize,
+            **_window(table, job),
             required=False,
             name=table.stops[job].stop_id,
         )
@@ -125,24 +129,63 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
         clients,
         [pyvrp.Depot(k) for k in range(len(bases))],
         vehicles,
-        matrices,
-        matrices,
+        walks,
+        durations,
     )
 
 
-def _profiles(table: DayTable, jobs: Sequence[int], place: Ints, n_bases: int) -> tuple[list[int], list[Ints]]:
-    """Return which matrix each crew walks by, and the matrices: one for each pace and set of stops."""
-    number: dict[tuple[float, bytes], int] = {}
+def _unit(table: DayTable) -> int:
+    """Return the cost of a second: the solver counts whole costs, so half prices need two."""
+    return 1 if float(table.rules.walk_price).is_integer() else 2
+
+
+def _rest_s(crew: Crew) -> int:
+    return sum(math.ceil(one.length_s) for one in crew.breaks if one.from_s < crew.shift_to_s)
+
+
+def _window(table: DayTable, job: int) -> dict[str, int]:
+    """Return when the work may begin: from the first opening to the last closing less the work."""
+    windows = table.stops[job].windows
+    if not windows:
+        return {}
+    whole = min(whole_s(one.tasks[job]) for one in table.sequencers)
+    early = max(0, math.ceil(min(low for low, _ in windows)))
+    return {"tw_early": early, "tw_late": max(early, math.floor(max(high for _, high in windows)) - whole)}
+
+
+def _profiles(
+    table: DayTable, jobs: Sequence[int], place: Ints, n_bases: int
+) -> tuple[list[int], list[Ints], list[Ints]]:
+    """Return which matrices each crew goes by, walking times, and walking with the work of where one comes from."""
+    number: dict[tuple[float, float, float, bytes], int] = {}
     of_crew: list[int] = []
-    matrices: list[Ints] = []
+    walks: list[Ints] = []
+    durations: list[Ints] = []
     for c, crew in enumerate(table.crews):
         mine = np.concatenate([np.ones(n_bases, dtype=bool), table.allowed[c, list(jobs)]])
-        key = (crew.pace_factor, mine.tobytes())
+        key = (crew.pace_factor, crew.work_factor, crew.water_l, mine.tobytes())
         if key not in number:
-            number[key] = len(matrices)
-            matrices.append(_hops(table.hop_s[c], place, mine))
+            number[key] = len(walks)
+            walks.append(_hops(table.hop_s[c], place, mine))
+            stay = np.concatenate([np.zeros(n_bases, dtype=np.int64), [_stay_s(table, c, job) for job in jobs]])
+            durations.append(np.minimum(walks[-1] + stay.astype(np.int64)[:, None], BARRED_S))
+            np.fill_diagonal(durations[-1], 0)
         of_crew.append(number[key])
-    return of_crew, matrices
+    return of_crew, walks, durations
+
+
+def _stay_s(table: DayTable, c: int, job: int) -> int:
+    """Return the work at a stop, what going to and fro for its soak costs, and its share of the ways to water."""
+    stop, crew = table.stops[job], table.crews[c]
+    stay = int(table.work_s[c, job]) + (ALLOWANCE_S if stop.soaks and crew.max_open > 1 else 0)
+    if stop.soaks and crew.max_open == 1:
+        stay += table.sequencers[c].tasks[job].soak_min_s
+    water = [one for one in table.rules.refills if one.water]
+    if water and stop.water_l > 0 and stop.carry_l <= crew.water_l < math.inf:
+        hop = table.hop_s[c]
+        trip = min(2 * int(hop[stop.place, one.place]) + math.ceil(one.service_s) for one in water)
+        stay += math.ceil(trip * stop.water_l / crew.water_l)
+    return stay
 
 
 def _hops(hop_s: Ints, place: Ints, open_: NDArray[np.bool_]) -> Ints:
@@ -162,5 +205,7 @@ def _prizes(table: DayTable, jobs: Sequence[int]) -> list[int]:
     """
     allowed = table.allowed[:, list(jobs)]
     longest_walk = int(table.walk_s[:, list(jobs)][allowed].max())
-    unit = 3 * int(table.service_s[list(jobs)].max()) + longest_walk + 1
+    price = 1 + table.rules.walk_price
+    stay = max(_stay_s(table, c, job) for c in range(len(table.crews)) for job in jobs)
+    unit = math.ceil(_unit(table) * price * (3 * stay + longest_walk + 1))
     return [min(unit * PRIORITY_BASE ** (table.stops[job].priority - 1), PRIZE_MAX) for job in jobs]

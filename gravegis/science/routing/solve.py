@@ -5,13 +5,16 @@ from __future__ import annotations
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gravegis.errors import SettingError
 from gravegis.science.routing.baseline import nearest_neighbour
 from gravegis.science.routing.check import check_plan
-from gravegis.science.routing.daytable import DayTable, finish_plan, fit, score, table_of, top_up
+from gravegis.science.routing.daytable import DayTable, Rules, finish_plan, fit, score, table_of
 from gravegis.science.routing.model import BrokenPlanError, Crew, DayPlan, Provenance, Stop
 from gravegis.science.routing.precheck import hopeless, validate
 from gravegis.science.routing.search import Watch, has_solver, search
+from gravegis.science.routing.topup import rebuild, shorten, top_up
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -22,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_day"]
 
+POLISH_ROUNDS, MOVES_TRIED, REBUILDS = 2, 40, 40  # own choice
+
 
 def plan_day(
     stops: Sequence[Stop],
@@ -30,7 +35,9 @@ def plan_day(
     *,
     seed: int,
     iterations: int,
+    rules: Rules | None = None,
     warm: DayPlan | None = None,
+    keep: bool = False,
     progress: Callable[[float], object] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> DayPlan:
@@ -47,6 +54,11 @@ def plan_day(
     warm
         An earlier plan to start from. The better of it (as far as it still holds) and the plan found
         is kept, so that one crew more never lowers the priority done.
+    rules
+        Where cans are filled, and what walking costs.
+    keep
+        Only mend the earlier plan: what still holds stays as it is, and what fell out or is new goes in where it
+        fits. For noon, when a crew went home: nobody who stays has to start anew.
     progress
         Called with the share done, 0 to 1.
     cancelled
@@ -59,16 +71,21 @@ def plan_day(
     """
     if iterations < 1:
         raise SettingError(f"iterations is {iterations}.", where="iterations", remedy="Give 1 or more.")
+    rules = rules or Rules()
     validate(stops, crews, walk)
-    table = table_of(stops, crews, walk)
+    table = table_of(stops, crews, walk, rules)
     refused = hopeless(table)
     earlier = None if warm is None else top_up(table, fit(table, _routes_of(table, warm)))
     watch = Watch(iterations, progress, cancelled)
-    found, solver = _found(table, seed, watch, earlier)
+    if keep and earlier is not None:
+        watch.stopped_by = "no search"
+        found, solver = earlier, ("earlier plan mended", "")
+    else:
+        found, solver = _found(table, seed, watch, earlier)
     kept = earlier is not None and score(table, earlier) >= score(table, found)
     made = Provenance(*solver, seed, watch.done, watch.stopped_by, kept_earlier=kept)
     plan = finish_plan(table, earlier if earlier is not None and kept else found, refused, made)
-    if broken := check_plan(plan, stops, crews, walk):
+    if broken := check_plan(plan, stops, crews, walk, rules.refills):
         raise BrokenPlanError("; ".join(f"{item.rule} ({item.who}): {item.detail}" for item in broken))
     return plan
 
@@ -86,7 +103,24 @@ def _found(table: DayTable, seed: int, watch: Watch, earlier: Routes | None) -> 
     # measured on 9 lists of 60 to 300 stops: started here, the search mostly does more than from chance
     start = plain if earlier is None else max(earlier, plain, key=lambda routes: score(table, routes))
     routes = search(table, jobs, seed, watch, start)
-    return top_up(table, fit(table, routes)), ("pyvrp", version("pyvrp"))
+    better = _polished(table, fit(table, routes), seed, watch)
+    return max(better, plain, key=lambda found: score(table, found)), ("pyvrp", version("pyvrp"))
+
+
+def _polished(table: DayTable, routes: Routes, seed: int, watch: Watch) -> Routes:
+    """Fill the routes up and shorten them in turn; the better of each two is kept."""
+    best = top_up(table, routes)
+    rng = np.random.default_rng(seed)
+    for _ in range(POLISH_ROUNDS):
+        if watch.cancelled is not None and watch.cancelled():
+            watch.stopped_by = "cancelled"
+            break
+        tried = shorten(table, best, rounds=MOVES_TRIED, rng=rng)
+        tried = rebuild(table, top_up(table, tried), rounds=REBUILDS, rng=rng, cancelled=watch.cancelled)
+        if score(table, tried) <= score(table, best):
+            break
+        best = tried
+    return best
 
 
 def _routes_of(table: DayTable, plan: DayPlan) -> Routes:

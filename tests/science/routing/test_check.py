@@ -14,6 +14,7 @@ from gravegis.science.routing.model import (
     Crew,
     CrewDay,
     DayPlan,
+    Op,
     Provenance,
     Reason,
     Stop,
@@ -45,10 +46,17 @@ CREWS = [
 MADE = Provenance("by hand", "", 0, 0, "no search")
 
 
+def work(*visits: Visit) -> tuple[Op, ...]:
+    """Return each visit as work begun on arrival, at the place of its stop."""
+    place = {stop.stop_id: stop.place for stop in STOPS}
+    return tuple(Op("work", one.stop_id, place.get(one.stop_id, 2), one.arrive_s, one.arrive_s, one.leave_s)
+                 for one in visits)  # fmt: skip
+
+
 def by_hand() -> DayPlan:
     """Return a plan worked out by hand: crew one does a and b, crew two goes to c and ends there."""
-    one = CrewDay("one", (Visit("a", 1100, 1150), Visit("b", 1250, 1300)), 400, 400, 1000, 1500)
-    two = CrewDay("two", (Visit("c", 1450, 1500),), 300, 450, 1000, 1500)
+    one = CrewDay("one", work(Visit("a", 1100, 1150), Visit("b", 1250, 1300)), 400, 400, 1000, 1500)
+    two = CrewDay("two", work(Visit("c", 1450, 1500)), 300, 450, 1000, 1500)
     left = (
         Unplanned("big", Reason.JOB_LONGER_THAN_SHIFT, ""),
         Unplanned("far", Reason.UNREACHABLE, ""),
@@ -67,7 +75,7 @@ def first_day(**changed: Any) -> DayPlan:
 
 
 def visits(*found: Visit) -> DayPlan:
-    return first_day(visits=found)
+    return first_day(ops=work(*found))
 
 
 def test_a_plan_made_by_hand_keeps_every_rule() -> None:
@@ -106,7 +114,7 @@ def test_a_crew_without_the_skill_is_found() -> None:
 
 def test_a_visit_out_of_reach_is_found() -> None:
     plan = by_hand()
-    day = replace(plan.days[1], visits=(Visit("far", 1450, 1500),))
+    day = replace(plan.days[1], ops=work(Visit("far", 1450, 1500)))
     left = (*plan.unplanned[::2], Unplanned("c", Reason.NO_TIME_LEFT, ""))
     found = broken(replace(plan, days=(plan.days[0], day), unplanned=left))
     assert ("walk too short", "far") in found

@@ -32,7 +32,7 @@ def test_no_crew_is_given_what_it_may_not_do(random_day: Maker) -> None:
     assert all(table.allowed[c, k] for c, k in given)
     assert any(stops[k].skill for _, k in given)
     for c, route in enumerate(routes):
-        assert table.end_s(c, route) <= table.shift_s[c, 1]
+        assert table.line(c, route) is not None
 
 
 def test_several_stops_at_one_spot_are_all_done(straight_walk: Maker) -> None:
@@ -40,4 +40,6 @@ def test_several_stops_at_one_spot_are_all_done(straight_walk: Maker) -> None:
     table = table_of([Stop(f"s{k}", 1, 10) for k in range(5)], [Crew("a", 0, 0, 0, 150)], walk)
     (route,) = search(table, [0, 1, 2, 3, 4], 1, Watch(50), None)
     assert sorted(route) == [0, 1, 2, 3, 4]
-    assert table.end_s(0, route) == 150
+    line = table.line(0, route)
+    assert line is not None
+    assert line.back_s == 150
