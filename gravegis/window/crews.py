@@ -46,6 +46,4 @@ def strips(site: Site, day: str) -> tuple[CrewStrip, ...]:
         arrive, leave = civil_min(stop["arrive_at"]), civil_min(stop["leave_at"])
         if str(stop["day"] or "") == day and arrive is not None and leave is not None:
             of.setdefault(str(stop["crew_id"]), []).append(Piece(str(stop["stone_id"]), arrive, leave))
-    return tuple(
-        CrewStrip(crew, words.crew_name(crew), tuple(of[crew])) for crew in sorted(of, key=words.in_order)
-    )
+    return tuple(CrewStrip(crew, words.crew_name(crew), tuple(of[crew])) for crew in sorted(of, key=words.in_order))

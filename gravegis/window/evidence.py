@@ -171,7 +171,9 @@ def _stone(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
         yield _fact("stone_condition", condition, id, "overall", reader, worked=True)
         for said in words.reasons(condition.get("reasons")):
             yield Fact(WORKED_OUT, "because", said, "stone_condition", id)
-    yield from _columns(site, "worklist", id, ("treatment", "who", "work_min", "hold_reason", "due_on"), reader, worked=True)
+    yield from _columns(
+        site, "worklist", id, ("treatment", "who", "work_min", "hold_reason", "due_on"), reader, worked=True
+    )
     for one in rows_of(site, "stops", "stone_id", id):
         said = f"{words.crew_name(str(one['crew_id']))}, {words.clock(one['arrive_at'])}"
         yield Fact(WORKED_OUT, "visited by", said, "stops", id)

@@ -1,0 +1,425 @@
+"""The window: stages along the top, the map in the middle, one question at the side, the day below."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication, QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+
+from gravegis.errors import GravegisError
+from gravegis.window import inout, look
+from gravegis.window.clock import day_of, first_day, spraying
+from gravegis.window.crews import days, strips
+from gravegis.window.deeds import Deeds, today
+from gravegis.window.desk import Desk
+from gravegis.window.evidence import card_of, flagged
+from gravegis.window.keysheet import bind, show_keys
+from gravegis.window.mapside import MapSide
+from gravegis.window.pieces import Foot, Side, Strip
+from gravegis.window.runner import Runner
+from gravegis.window.stagebar import StageBar
+from gravegis.window.stages import STAGES
+from gravegis.window.startpage import StartPage, recent, remember
+from gravegis.window.texts import content, say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from PySide6.QtCore import QSettings
+    from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+
+__all__ = ["Window"]
+
+STRIPS = {
+    "wetting": "clock",
+    "harm": "clock",
+    "plan": "crews",
+    "condition": "list",
+    "records": "list",
+    "survey": "list",
+}
+
+
+class Window(QMainWindow):
+    """One window for one ground.
+
+    Parameters
+    ----------
+    canvas
+        The map.
+    scene_of
+        Makes what the map draws out of a site and a theme; called beside the window.
+    settings
+        Where theme, size of text, units and the grounds opened before are kept.
+    """
+
+    def __init__(self, canvas: Any, scene_of: Callable[..., Any], settings: QSettings) -> None:  # noqa: ANN401
+        super().__init__()
+        self.settings, self._scene_of = settings, scene_of
+        self.view = look.of(settings)
+        self.desk: Desk | None = None
+        self.stage = "survey"
+        self.picked: tuple[str, str] | None = None
+        self.minute: float | None = None
+        self.deeds = Deeds(self)
+        self._drawer = Runner(self)
+        self._redraw_again = False
+        self.start, self.bar, self.map = StartPage(), StageBar(), MapSide(canvas)
+        self.side, self.strip, self.foot = Side(), Strip(), Foot()
+        self._lay_out()
+        self._wire()
+        self._bind()
+        self._dress()
+        self.setAcceptDrops(True)
+        self.setWindowTitle(say("app.name"))
+        self.resize(1400, 950)
+        self.start.show_recent(recent(settings))
+
+    def _lay_out(self) -> None:
+        across, down = QSplitter(Qt.Orientation.Horizontal), QSplitter(Qt.Orientation.Vertical)
+        across.addWidget(self.map)
+        across.addWidget(self.side)
+        across.setSizes([980, 400])
+        down.addWidget(across)
+        down.addWidget(self.strip)
+        down.setSizes([640, 230])
+        for one in (across, down):
+            one.setChildrenCollapsible(False)
+            one.setStretchFactor(0, 1)
+        desk = QWidget()
+        rows = QVBoxLayout(desk)
+        rows.setContentsMargins(0, 0, 0, 0)
+        rows.setSpacing(2)
+        rows.addWidget(self.bar)
+        rows.addWidget(down, 1)
+        rows.addWidget(self.foot)
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.start)
+        self.pages.addWidget(desk)
+        self.setCentralWidget(self.pages)
+
+    def _wire(self) -> None:
+        canvas, card, deeds, side, strip, foot = (
+            self.map.canvas, self.map.card, self.deeds, self.side, self.strip, self.foot,
+        )  # fmt: skip
+        pairs = (
+            (self.start.sample, self.open_sample), (self.start.open_, lambda: inout.ask_folder(self)),
+            (self.start.opened, self.open), (self.bar.chosen, self.go_to_stage),
+            (canvas.picked, self.pick), (canvas.head_moved, self._head_moved),
+            (canvas.head_previewed, self._head_previewed), (canvas.pointer_at, self._pointer_at),
+            (canvas.selected, self._selected), (self.map.stepped, self.step), (self.map.keys_asked, self.show_keys),
+            (self.map.middle_asked, self._pick_middle), (card.opened, self.go_to), (card.stepped, self.step),
+            (card.closed, self.unpick), (card.by_hand, self.head_by_hand),
+            (card.saw, lambda stone, seen: deeds.saw(stone, seen, self._spraying())),
+            (side.question.asked, lambda name, typed, keep: deeds.work_out(name, typed, keep=keep)),
+            (side.question.stop_asked, deeds.runner.stop), (side.survey.add_asked, lambda: inout.ask_file(self)),
+            (side.records.pages_asked, deeds.pages), (side.records.view_asked, lambda: inout.save_view(self)),
+            (side.records.paper_asked, lambda: inout.print_view(self)), (side.head.put, deeds.put_head),
+            (side.head.back, self._show_side), (side.add.wanted, deeds.bring), (side.add.left, self._show_side),
+            (strip.clock.moved, self._minute_moved), (strip.crews.stopped_at, self._stop_chosen),
+            (strip.list.picked, self.go_to), (foot.undo, deeds.undo), (foot.redo, deeds.redo),
+            (foot.keys, self.show_keys), (foot.units, self._units), (foot.dark, self._dark), (foot.larger, self._larger),
+            (deeds.site_changed, self.refresh), (deeds.told, foot.say), (deeds.refused, self._refused),
+            (deeds.worked_out, self._worked_out), (deeds.brought, self._show_side),
+            (deeds.bring_refused, side.add.show_error), (deeds.runner.told, side.question.tell),
+            (deeds.runner.changed, lambda on: side.question.set_running(running=on)),
+            (self._drawer.refused, self._refused), (self._drawer.broke, foot.say),
+        )  # fmt: skip
+        for signal, does in pairs:
+            signal.connect(does)
+
+    def _bind(self) -> None:
+        keys: dict[str, Callable[[], object]] = {
+            "Ctrl+F": self._find, "Ctrl+Z": self.deeds.undo, "Ctrl+Shift+Z": self.deeds.redo, "Ctrl+Y": self.deeds.redo,
+            "Ctrl+Return": self.side.question.run.click, "Ctrl+P": self.side.records.pages.click, "F6": self._next_area,
+            "F1": self.show_keys, "Esc": self._escape, "Ctrl++": lambda: self._larger(1),
+            "Ctrl+=": lambda: self._larger(1), "Ctrl+-": lambda: self._larger(-1),
+        }  # fmt: skip
+        for number, stage in enumerate(STAGES, 1):
+            keys[f"Ctrl+{number}"] = lambda stage=stage: self.go_to_stage(stage)  # type: ignore[misc]
+        bind(self, keys)
+
+    # opening and showing
+
+    def open(self, folder: Path) -> None:
+        """Open a ground; what is wrong with it is said."""
+        try:
+            desk = Desk(Path(folder))
+        except GravegisError as error:
+            self._refused(error)
+            return
+        self.desk = self.deeds.desk = desk
+        self.picked = self.minute = None
+        remember(self.settings, desk.folder)
+        self.setWindowTitle(say("app.title", title=desk.site.info.title))
+        self.pages.setCurrentIndex(1)
+        self.map.card.hide()
+        self.stage = next((one.stage for one in desk.states() if one.kind in ("open", "late")), "wetting")
+        if not desk.site.has("stones"):
+            self.stage = "survey"
+        self.refresh()
+        self._show_side()
+        self.strip.turn_to(STRIPS[self.stage])
+        self.foot.say(say("foot.ready"))
+        self.map.canvas.setFocus()
+
+    def open_sample(self) -> None:
+        """Make the sample ground, where it is not made yet, and open it."""
+        inout.open_sample(self)
+
+    def refresh(self) -> None:
+        """Show the site as it stands now: stages, map, list, clock, crews, card."""
+        if self.desk is None:
+            return
+        site, theme = self.desk.site, self.view.theme
+        self.bar.show_states(self.desk.states(), self.stage)
+        self.strip.list.show_site(site)
+        self.day = day_of(site, first_day(site, today()))
+        self.strip.clock.show_day(self.day, theme)
+        shown = next(iter(days(site)), "")
+        self.strip.crews.show_strips(strips(site, shown), shown, theme)
+        self.side.survey.show_site(site)
+        if self.side.currentWidget() is self.side.question:
+            self.side.question.show_answer()
+        if self.side.currentWidget() is self.side.head_area:
+            self.side.head.show_head(site, self.side.head.head, self.view.reader)
+        self.flagged = flagged(site)
+        if self.picked is not None:
+            self._show_card(*self.picked)
+        self._redraw()
+
+    def _redraw(self) -> None:
+        """Make the picture of the site beside the window; the newest state wins."""
+        if self.desk is None:
+            return
+        site, theme = self.desk.site, self.view.theme
+        self._redraw_again = not self._drawer.start(lambda _: self._scene_of(site, theme=theme), self._drawn)
+
+    def _drawn(self, scene: object) -> None:
+        canvas = self.map.canvas
+        canvas.set_scene(scene)
+        self.map.show_key()
+        if self.picked is not None:
+            canvas.set_picked(*self.picked)
+        canvas.set_minute(self.minute, self._spraying())
+        if self._redraw_again:
+            self._redraw()
+
+    def go_to_stage(self, stage: str) -> None:
+        """Turn to a stage: its question at the side, its strip below."""
+        if self.desk is None:
+            return
+        self.stage = stage
+        self.bar.show_states(self.desk.states(), stage)
+        self.strip.turn_to(STRIPS[stage])
+        self._show_side()
+
+    def _show_side(self, wanted: str = "") -> None:
+        if self.desk is None:
+            return
+        names = next(one.analyses for one in self.desk.states() if one.stage == self.stage)
+        if names:
+            self.side.question.show_stage(self.desk, names, self.view.reader, wanted)
+        plain = {"survey": self.side.survey, "records": self.side.records}
+        page = self.side.question if names else plain.get(self.stage, self.side.empty)
+        self.side.setCurrentWidget(page)
+        if self.map.hand.currentData() == "move_head":
+            self.map.take_hand("pick")
+
+    # what is picked
+
+    def pick(self, layer: str, id: str) -> None:
+        """Show what is known of a thing, on the map, on its card and in the list."""
+        if self.desk is None or not id:
+            self.unpick()
+            return
+        self.picked = (layer, id)
+        self.map.canvas.set_picked(layer, id)
+        self.strip.list.point_to(layer, id)
+        self._show_card(layer, id)
+        if layer == "heads" and self.side.currentWidget() is self.side.head_area:
+            self.side.head.show_head(self.desk.site, id, self.view.reader)
+
+    def go_to(self, layer: str, id: str) -> None:
+        """Pick a thing and bring it into sight."""
+        self.pick(layer, id)
+        self.map.canvas.go_to(layer, id)
+
+    def unpick(self) -> None:
+        """Pick nothing."""
+        self.picked = None
+        self.map.card.hide()
+        self.map.canvas.set_picked(None, None)
+        self.map.canvas.setFocus()
+
+    def step(self, by: int) -> None:
+        """Go to the next or the previous flagged stone."""
+        if self.desk is None or not self.flagged:
+            return
+        here = self.picked[1] if self.picked is not None and self.picked[1] in self.flagged else ""
+        at = self.flagged.index(here) + by if here else 0
+        self.go_to("stones", self.flagged[at % len(self.flagged)])
+
+    def head_by_hand(self, head: str) -> None:
+        """Take a head in hand: its sheet at the side, and the hand that moves heads on the map."""
+        if self.desk is None:
+            return
+        self.side.head.show_head(self.desk.site, head, self.view.reader)
+        self.side.setCurrentWidget(self.side.head_area)
+        self.map.take_hand("move_head")
+        self.map.canvas.set_picked("heads", head)
+        self.map.canvas.setFocus()
+
+    def _show_card(self, layer: str, id: str) -> None:
+        if self.desk is None:
+            return
+        card = card_of(self.desk.site, layer, id, self.view.reader, self.desk.journal)
+        if card is None:
+            self.map.card.hide()
+            return
+        self.map.card.show_card(card, self.desk.folder, self.flagged)
+        self.map.place_card()
+
+    def _pick_middle(self) -> None:
+        nearest = getattr(self.map.canvas, "nearest_to_middle", lambda: None)()
+        if nearest is not None:
+            self.pick(*nearest)
+        elif self.picked is None:
+            self.step(1)
+
+    def _selected(self, ids: tuple[str, ...]) -> None:
+        self.foot.say(say("map.selected", count=len(ids)))
+
+    def _head_moved(self, head: str, changes: dict[str, object]) -> None:
+        if self.deeds.change("heads", head, changes):
+            self.foot.say(say("foot.saved"))
+
+    def _head_previewed(self, head: str, wetted: object) -> None:
+        if self.side.head.head == head:
+            self.side.head.tell_wetted(len(wetted))  # type: ignore[arg-type]
+
+    # the clock and the crews
+
+    def _spraying(self) -> tuple[str, ...]:
+        return spraying(self.day, self.minute) if self.desk is not None else ()
+
+    def _minute_moved(self, minute: float | None) -> None:
+        self.minute = minute
+        self.map.canvas.set_minute(None if minute is None else int(minute), self._spraying())
+
+    def _stop_chosen(self, stone: str, minute: float) -> None:
+        self.go_to("stones", stone)
+        self.strip.clock.set_minute(minute)
+        self._minute_moved(minute)
+
+    # keys, looks, words
+
+    def _find(self) -> None:
+        self.strip.turn_to("list")
+        self.strip.list.find.setFocus()
+        self.strip.list.find.selectAll()
+
+    def _next_area(self) -> None:
+        """Go from part to part of the window."""
+        areas = [self.bar.buttons[self.stage], self.map.canvas, self.side, self.strip.pages, self.foot.units_]
+        here = next((k for k, one in enumerate(areas) if one.hasFocus() or one.isAncestorOf(_focus())), -1)
+        target = areas[(here + 1) % len(areas)]
+        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        if not target.hasFocus() and target.focusPolicy() == Qt.FocusPolicy.NoFocus:
+            inside = [one for one in target.findChildren(QWidget) if one.isVisible() and _takes_focus(one)]
+            if inside:
+                inside[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def _escape(self) -> None:
+        if self.deeds.runner.is_running:
+            self.deeds.runner.stop()
+        else:
+            self.map.canvas.cancel_gesture()
+
+    def show_keys(self) -> None:
+        """Show the sheet of keys."""
+        show_keys(self)
+
+    def _units(self, units: str) -> None:
+        self._look(self.view.with_units(units))
+
+    def _dark(self, is_dark: bool) -> None:
+        self._look(self.view.with_theme("dark" if is_dark else "light"))
+
+    def _larger(self, steps: int) -> None:
+        self._look(self.view.larger(steps))
+
+    def _look(self, view: look.View) -> None:
+        self.view = view
+        look.keep(self.settings, view)
+        self._dress()
+        self.refresh()
+        if self.desk is not None and self.side.currentWidget() is self.side.question:
+            self._show_side(str(self.side.question.choose.currentData() or ""))
+
+    def _dress(self) -> None:
+        look.dress_app(self.view)
+        self.map.canvas.set_theme(self.view.theme)
+        self.map.canvas.set_unit(self.view.reader.unit("m"))
+        self.foot.units_.blockSignals(True)
+        self.foot.units_.setCurrentIndex(self.foot.units_.findData(self.view.reader.units))
+        self.foot.units_.blockSignals(False)
+        self.foot.dark_.setChecked(self.view.theme == "dark")
+        self.map.place_card()
+
+    def _pointer_at(self, x: float, y: float) -> None:
+        number = self.view.reader.number
+        self.foot.at.setText(say("foot.at", x=number(x, 1), y=number(y, 1)))
+
+    def _worked_out(self, name: str) -> None:
+        self._show_side(name)
+
+    def _refused(self, error: GravegisError) -> None:
+        """Say what could not be done, and how to mend it, where it is looked for."""
+        words = "\n".join(
+            say("foot.problem", problem=content(one.problem), remedy=content(one.remedy)) for one in error.problems
+        )
+        self.foot.say(words)
+        self.start.said.setText(words)
+        if self.side.currentWidget() is self.side.head_area:
+            self.side.head.show_error(error)
+
+    # files and the end
+
+    def ask_about(self, file: Path) -> None:
+        """Ask the questions about a file that was dropped or chosen."""
+        if self.desk is not None:
+            self.side.add.show_file(file)
+            self.side.setCurrentWidget(self.side.add)
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
+        """Take files."""
+        if event.mimeData().hasUrls():
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
+        """Open a ground that is dropped, ask about any other file."""
+        files = [Path(one.toLocalFile()) for one in event.mimeData().urls() if one.isLocalFile()]
+        if files and (files[0] / "site.gpkg").is_file():
+            self.open(files[0])
+        elif files:
+            self.ask_about(files[0])
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
+        """Stop what runs; every gesture is written down already."""
+        self.deeds.runner.finish()
+        self._drawer.finish()
+        with contextlib.suppress(AttributeError):
+            self.map.canvas.finish()
+        super().closeEvent(event)
+
+
+def _focus() -> QWidget:
+    return QApplication.focusWidget() or QWidget()
+
+
+def _takes_focus(widget: QWidget) -> bool:
+    return bool(widget.focusPolicy() & Qt.FocusPolicy.TabFocus) and widget.isEnabled()
