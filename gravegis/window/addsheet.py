@@ -1,4 +1,4 @@
-"""Bringing a file in: the questions of the command `add` as a sheet; what is wrong with the file is said all at once."""
+"""Bringing a file in: the questions of the command `add` as a sheet; all that is wrong with the file at once."""
 
 from __future__ import annotations
 

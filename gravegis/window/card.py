@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
@@ -13,6 +13,7 @@ from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from gravegis.window.evidence import Card, Fact
@@ -24,7 +25,7 @@ PHOTO_PX = 160
 
 
 class CardView(QFrame):
-    """Shows one card. `opened` asks for the card of another row, `stepped` for the next (1) or previous (-1) flagged."""
+    """Shows one card. `opened` asks for that of another row, `stepped` for the next (1) or previous (-1) flagged."""
 
     opened = Signal(str, str)
     stepped = Signal(int)
@@ -131,7 +132,7 @@ class CardView(QFrame):
         if card.layer == "heads":
             self._does.addWidget(button(say("card.by_hand"), lambda: self.by_hand.emit(card.id)))
 
-    def _saw(self, id: str, seen: str):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    def _saw(self, id: str, seen: str) -> Callable[[], None]:
         return lambda: self.saw.emit(id, seen)
 
 
@@ -145,9 +146,9 @@ class _WordButton(QPushButton):
         self.setStyleSheet("text-align: left; border-style: dotted; padding: 1px 3px;")
         self.setAutoDefault(False)
         self._words = label(words)
-        rows = QVBoxLayout(self)
-        rows.setContentsMargins(4, 1, 4, 1)
-        rows.addWidget(self._words)
+        self._rows = QVBoxLayout(self)
+        self._rows.setContentsMargins(0, 1, 4, 1)
+        self._rows.addWidget(self._words)
         self._words.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self.clicked.connect(does)
 
@@ -161,12 +162,12 @@ class _WordButton(QPushButton):
 
     def heightForWidth(self, width: int) -> int:  # noqa: N802
         """Return the height of its words at this width."""
-        return int(self.layout().totalHeightForWidth(width)) if self.layout() is not None else 0
+        return self._rows.totalHeightForWidth(width)
 
-    def sizeHint(self):  # type: ignore[no-untyped-def]  # noqa: N802
+    def sizeHint(self) -> QSize:  # noqa: N802
         """Return the size of its words."""
-        return self.layout().totalSizeHint()
+        return self._rows.totalSizeHint()
 
-    def minimumSizeHint(self):  # type: ignore[no-untyped-def]  # noqa: N802
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
         """Return the least size of its words."""
-        return self.layout().totalMinimumSize()
+        return self._rows.totalMinimumSize()

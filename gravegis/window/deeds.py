@@ -1,4 +1,4 @@
-"""What can be done at the desk: work out, edit, observe, bring in, print. No layout here; the frame shows what came of it."""
+"""What can be done at the desk: work out, edit, observe, bring in, print. The frame shows what came of it."""
 
 from __future__ import annotations
 

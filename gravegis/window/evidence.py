@@ -1,4 +1,4 @@
-"""The evidence card: what is known of one thing, whether it was measured, worked out or is missing, and where it stands."""
+"""The evidence card: what is known of one thing, whether measured, worked out or missing, and where it stands."""
 
 from __future__ import annotations
 
@@ -54,9 +54,7 @@ def row_of(site: Site, layer: str, id: str, key: str = "") -> Mapping[str, Any] 
     found = frame[frame[column] == id]
     if found.empty:
         return None
-    row = found.iloc[0]
-    gone = found.iloc[[0]].isna().iloc[0]
-    return {str(name): None if gone[name] else row[name] for name in frame.columns}
+    return {str(name): None if found[name].isna().iloc[0] else found[name].iloc[0] for name in frame.columns}
 
 
 def rows_of(site: Site, layer: str, column: str, id: str) -> list[dict[str, Any]]:
@@ -161,19 +159,26 @@ def _stone(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
         grade = "" if severity is None else f", severity {int(severity)} of 3"
         said = f"{words.phrase(str(one.get('pattern') or ''))}{grade}"
         yield Fact(MEASURED, "found", said, "findings", str(one["finding_id"]))
+    yield from _stone_wetting(site, id, reader)
+    yield from _stone_work(site, id, reader)
+
+
+def _stone_wetting(site: Site, id: str, reader: Reader) -> Iterator[Fact]:
     yield from _columns(site, "stone_wetting", id, ("reached", "margin_m", "season_h"), reader, worked=True)
     links = sorted(rows_of(site, "wetting_links", "stone_id", id), key=lambda one: one["distance_m"])
     for one in links[:NEAR_HEADS]:
         said = f"{reader.quantity(one['distance_m'], 'm')} away, reaches {reader.quantity(one['margin_m'], 'm')} past"
         yield Fact(WORKED_OUT, f"head {one['head_id']}", said, "heads", str(one["head_id"]))
+
+
+def _stone_work(site: Site, id: str, reader: Reader) -> Iterator[Fact]:
     condition = row_of(site, "stone_condition", id)
     if condition is not None:
         yield _fact("stone_condition", condition, id, "overall", reader, worked=True)
         for said in words.reasons(condition.get("reasons")):
             yield Fact(WORKED_OUT, "because", said, "stone_condition", id)
-    yield from _columns(
-        site, "worklist", id, ("treatment", "who", "work_min", "hold_reason", "due_on"), reader, worked=True
-    )
+    columns = ("treatment", "who", "work_min", "hold_reason", "due_on")
+    yield from _columns(site, "worklist", id, columns, reader, worked=True)
     for one in rows_of(site, "stops", "stone_id", id):
         said = f"{words.crew_name(str(one['crew_id']))}, {words.clock(one['arrive_at'])}"
         yield Fact(WORKED_OUT, "visited by", said, "stops", id)

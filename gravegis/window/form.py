@@ -21,8 +21,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Form", "setting_words"]
 
-_ENDINGS = ("_m", "_mm", "_h", "_min", "_deg", "_l", "_n", "_frac", "_kpa", "_pct", "_s", "_degc", "_k", "_l_min", "_mm_h",
-            "_m_s", "_years", "_days", "_months", "_kg")  # fmt: skip
+_ENDINGS = (
+    "_m", "_mm", "_h", "_min", "_deg", "_l", "_n", "_frac", "_kpa", "_pct", "_s", "_degc", "_k", "_l_min", "_mm_h",
+    "_m_s", "_years", "_days", "_months", "_kg",
+)  # fmt: skip
 
 
 def setting_words(name: str) -> str:

@@ -16,14 +16,14 @@ from gravegis.window.crews import days, strips
 from gravegis.window.deeds import Deeds, today
 from gravegis.window.desk import Desk
 from gravegis.window.evidence import card_of, flagged
-from gravegis.window.keysheet import bind, show_keys
+from gravegis.window.keysheet import show_keys
 from gravegis.window.mapside import MapSide
 from gravegis.window.pieces import Foot, Side, Strip
 from gravegis.window.runner import Runner
 from gravegis.window.stagebar import StageBar
-from gravegis.window.stages import STAGES
 from gravegis.window.startpage import StartPage, recent, remember
 from gravegis.window.texts import content, say
+from gravegis.window.wiring import bind_keys, wire
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,13 +65,13 @@ class Window(QMainWindow):
         self.picked: tuple[str, str] | None = None
         self.minute: float | None = None
         self.deeds = Deeds(self)
-        self._drawer = Runner(self)
+        self._drawer = Runner(self, lane="draw")
         self._redraw_again = False
         self.start, self.bar, self.map = StartPage(), StageBar(), MapSide(canvas)
         self.side, self.strip, self.foot = Side(), Strip(), Foot()
         self._lay_out()
-        self._wire()
-        self._bind()
+        wire(self)
+        bind_keys(self)
         self._dress()
         self.setAcceptDrops(True)
         self.setWindowTitle(say("app.name"))
@@ -101,47 +101,6 @@ class Window(QMainWindow):
         self.pages.addWidget(desk)
         self.setCentralWidget(self.pages)
 
-    def _wire(self) -> None:
-        canvas, card, deeds, side, strip, foot = (
-            self.map.canvas, self.map.card, self.deeds, self.side, self.strip, self.foot,
-        )  # fmt: skip
-        pairs = (
-            (self.start.sample, self.open_sample), (self.start.open_, lambda: inout.ask_folder(self)),
-            (self.start.opened, self.open), (self.bar.chosen, self.go_to_stage),
-            (canvas.picked, self.pick), (canvas.head_moved, self._head_moved),
-            (canvas.head_previewed, self._head_previewed), (canvas.pointer_at, self._pointer_at),
-            (canvas.selected, self._selected), (self.map.stepped, self.step), (self.map.keys_asked, self.show_keys),
-            (self.map.middle_asked, self._pick_middle), (card.opened, self.go_to), (card.stepped, self.step),
-            (card.closed, self.unpick), (card.by_hand, self.head_by_hand),
-            (card.saw, lambda stone, seen: deeds.saw(stone, seen, self._spraying())),
-            (side.question.asked, lambda name, typed, keep: deeds.work_out(name, typed, keep=keep)),
-            (side.question.stop_asked, deeds.runner.stop), (side.survey.add_asked, lambda: inout.ask_file(self)),
-            (side.records.pages_asked, deeds.pages), (side.records.view_asked, lambda: inout.save_view(self)),
-            (side.records.paper_asked, lambda: inout.print_view(self)), (side.head.put, deeds.put_head),
-            (side.head.back, self._show_side), (side.add.wanted, deeds.bring), (side.add.left, self._show_side),
-            (strip.clock.moved, self._minute_moved), (strip.crews.stopped_at, self._stop_chosen),
-            (strip.list.picked, self.go_to), (foot.undo, deeds.undo), (foot.redo, deeds.redo),
-            (foot.keys, self.show_keys), (foot.units, self._units), (foot.dark, self._dark), (foot.larger, self._larger),
-            (deeds.site_changed, self.refresh), (deeds.told, foot.say), (deeds.refused, self._refused),
-            (deeds.worked_out, self._worked_out), (deeds.brought, self._show_side),
-            (deeds.bring_refused, side.add.show_error), (deeds.runner.told, side.question.tell),
-            (deeds.runner.changed, lambda on: side.question.set_running(running=on)),
-            (self._drawer.refused, self._refused), (self._drawer.broke, foot.say),
-        )  # fmt: skip
-        for signal, does in pairs:
-            signal.connect(does)
-
-    def _bind(self) -> None:
-        keys: dict[str, Callable[[], object]] = {
-            "Ctrl+F": self._find, "Ctrl+Z": self.deeds.undo, "Ctrl+Shift+Z": self.deeds.redo, "Ctrl+Y": self.deeds.redo,
-            "Ctrl+Return": self.side.question.run.click, "Ctrl+P": self.side.records.pages.click, "F6": self._next_area,
-            "F1": self.show_keys, "Esc": self._escape, "Ctrl++": lambda: self._larger(1),
-            "Ctrl+=": lambda: self._larger(1), "Ctrl+-": lambda: self._larger(-1),
-        }  # fmt: skip
-        for number, stage in enumerate(STAGES, 1):
-            keys[f"Ctrl+{number}"] = lambda stage=stage: self.go_to_stage(stage)  # type: ignore[misc]
-        bind(self, keys)
-
     # opening and showing
 
     def open(self, folder: Path) -> None:
@@ -149,7 +108,7 @@ class Window(QMainWindow):
         try:
             desk = Desk(Path(folder))
         except GravegisError as error:
-            self._refused(error)
+            self.refused(error)
             return
         self.desk = self.deeds.desk = desk
         self.picked = self.minute = None
@@ -161,7 +120,7 @@ class Window(QMainWindow):
         if not desk.site.has("stones"):
             self.stage = "survey"
         self.refresh()
-        self._show_side()
+        self.show_side()
         self.strip.turn_to(STRIPS[self.stage])
         self.foot.say(say("foot.ready"))
         self.map.canvas.setFocus()
@@ -204,7 +163,7 @@ class Window(QMainWindow):
         self.map.show_key()
         if self.picked is not None:
             canvas.set_picked(*self.picked)
-        canvas.set_minute(self.minute, self._spraying())
+        canvas.set_minute(self.minute, self.spraying())
         if self._redraw_again:
             self._redraw()
 
@@ -215,9 +174,10 @@ class Window(QMainWindow):
         self.stage = stage
         self.bar.show_states(self.desk.states(), stage)
         self.strip.turn_to(STRIPS[stage])
-        self._show_side()
+        self.show_side()
 
-    def _show_side(self, wanted: str = "") -> None:
+    def show_side(self, wanted: str = "") -> None:
+        """Show the sheet of the stage: its question, else what stands in its place."""
         if self.desk is None:
             return
         names = next(one.analyses for one in self.desk.states() if one.stage == self.stage)
@@ -283,46 +243,54 @@ class Window(QMainWindow):
         self.map.card.show_card(card, self.desk.folder, self.flagged)
         self.map.place_card()
 
-    def _pick_middle(self) -> None:
+    def pick_middle(self) -> None:
+        """Pick the stone nearest to the middle of the map."""
         nearest = getattr(self.map.canvas, "nearest_to_middle", lambda: None)()
         if nearest is not None:
             self.pick(*nearest)
         elif self.picked is None:
             self.step(1)
 
-    def _selected(self, ids: tuple[str, ...]) -> None:
+    def selected(self, ids: tuple[str, ...]) -> None:
+        """Say how many are picked."""
         self.foot.say(say("map.selected", count=len(ids)))
 
-    def _head_moved(self, head: str, changes: dict[str, object]) -> None:
+    def head_moved(self, head: str, changes: dict[str, object]) -> None:
+        """Write down what a head was moved to."""
         if self.deeds.change("heads", head, changes):
             self.foot.say(say("foot.saved"))
 
-    def _head_previewed(self, head: str, wetted: object) -> None:
+    def head_previewed(self, head: str, wetted: object) -> None:
+        """Say how many stones a head wets while it is moved."""
         if self.side.head.head == head:
             self.side.head.tell_wetted(len(wetted))  # type: ignore[arg-type]
 
     # the clock and the crews
 
-    def _spraying(self) -> tuple[str, ...]:
+    def spraying(self) -> tuple[str, ...]:
+        """Return the zones that run at the chosen minute."""
         return spraying(self.day, self.minute) if self.desk is not None else ()
 
-    def _minute_moved(self, minute: float | None) -> None:
+    def minute_moved(self, minute: float | None) -> None:
+        """Show on the map who sprays at this minute."""
         self.minute = minute
-        self.map.canvas.set_minute(None if minute is None else int(minute), self._spraying())
+        self.map.canvas.set_minute(None if minute is None else int(minute), self.spraying())
 
-    def _stop_chosen(self, stone: str, minute: float) -> None:
+    def stop_chosen(self, stone: str, minute: float) -> None:
+        """Go to the stop of a crew, and to its time."""
         self.go_to("stones", stone)
         self.strip.clock.set_minute(minute)
-        self._minute_moved(minute)
+        self.minute_moved(minute)
 
     # keys, looks, words
 
-    def _find(self) -> None:
+    def seek(self) -> None:
+        """Go to where numbers are looked for."""
         self.strip.turn_to("list")
-        self.strip.list.find.setFocus()
-        self.strip.list.find.selectAll()
+        self.strip.list.finder.setFocus()
+        self.strip.list.finder.selectAll()
 
-    def _next_area(self) -> None:
+    def next_area(self) -> None:
         """Go from part to part of the window."""
         areas = [self.bar.buttons[self.stage], self.map.canvas, self.side, self.strip.pages, self.foot.units_]
         here = next((k for k, one in enumerate(areas) if one.hasFocus() or one.isAncestorOf(_focus())), -1)
@@ -333,7 +301,8 @@ class Window(QMainWindow):
             if inside:
                 inside[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
-    def _escape(self) -> None:
+    def escape(self) -> None:
+        """Stop the work, else drop the gesture."""
         if self.deeds.runner.is_running:
             self.deeds.runner.stop()
         else:
@@ -343,13 +312,16 @@ class Window(QMainWindow):
         """Show the sheet of keys."""
         show_keys(self)
 
-    def _units(self, units: str) -> None:
+    def units(self, units: str) -> None:
+        """Show other units."""
         self._look(self.view.with_units(units))
 
-    def _dark(self, is_dark: bool) -> None:
+    def dark(self, is_dark: bool) -> None:
+        """Change the theme."""
         self._look(self.view.with_theme("dark" if is_dark else "light"))
 
-    def _larger(self, steps: int) -> None:
+    def larger(self, steps: int) -> None:
+        """Make the text larger or smaller."""
         self._look(self.view.larger(steps))
 
     def _look(self, view: look.View) -> None:
@@ -358,7 +330,7 @@ class Window(QMainWindow):
         self._dress()
         self.refresh()
         if self.desk is not None and self.side.currentWidget() is self.side.question:
-            self._show_side(str(self.side.question.choose.currentData() or ""))
+            self.show_side(str(self.side.question.choose.currentData() or ""))
 
     def _dress(self) -> None:
         look.dress_app(self.view)
@@ -370,14 +342,16 @@ class Window(QMainWindow):
         self.foot.dark_.setChecked(self.view.theme == "dark")
         self.map.place_card()
 
-    def _pointer_at(self, x: float, y: float) -> None:
+    def pointer_at(self, x: float, y: float) -> None:
+        """Say where the pointer is."""
         number = self.view.reader.number
         self.foot.at.setText(say("foot.at", x=number(x, 1), y=number(y, 1)))
 
-    def _worked_out(self, name: str) -> None:
-        self._show_side(name)
+    def worked_out(self, name: str) -> None:
+        """Show the answer."""
+        self.show_side(name)
 
-    def _refused(self, error: GravegisError) -> None:
+    def refused(self, error: GravegisError) -> None:
         """Say what could not be done, and how to mend it, where it is looked for."""
         words = "\n".join(
             say("foot.problem", problem=content(one.problem), remedy=content(one.remedy)) for one in error.problems

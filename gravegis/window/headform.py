@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QGridLayout, QLineEdit, QVBoxLayout, QWidget
 
-from gravegis.errors import GravegisError
 from gravegis.window.evidence import row_of
 from gravegis.window.parts import button, label
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
+    from gravegis.errors import GravegisError
     from gravegis.site import Site
     from gravegis.window.reading import Reader
 

@@ -38,7 +38,7 @@ def open_sample(window: Window) -> None:
                 sample.build(sample.find(), folder)
             window.start.said.setText("")
     except GravegisError as error:
-        window._refused(error)
+        window.refused(error)
         return
     window.open(folder)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QLocale
@@ -23,7 +23,7 @@ class View:
 
     theme: str = "light"
     scale: float = 1.0
-    reader: Reader = Reader()
+    reader: Reader = field(default_factory=Reader)
 
     def with_theme(self, theme: str) -> View:
         """Return the same in another theme."""

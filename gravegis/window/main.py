@@ -6,7 +6,7 @@ import sys
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QLibraryInfo, QLocale, QSettings, QTranslator
+from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QSettings, QTranslator
 from PySide6.QtWidgets import QApplication
 
 from gravegis.window.frame import Window
@@ -37,9 +37,9 @@ def open_window(folder: Path | None) -> int:
     return int(app.exec())
 
 
-def _speak(app: object) -> None:
+def _speak(app: QCoreApplication) -> None:
     """Let Qt's own dialogs speak the language of this computer."""
-    translator = QTranslator(app)  # type: ignore[call-overload]
+    translator = QTranslator(app)
     where = QLibraryInfo.path(QLibraryInfo.LibraryPath.TranslationsPath)
-    if translator.load(QLocale(), "qtbase", "_", where) and isinstance(app, QApplication):
+    if translator.load(QLocale(), "qtbase", "_", where):
         app.installTranslator(translator)

@@ -54,13 +54,13 @@ def emptied(layout: QLayout) -> None:
     """Take everything out of a layout."""
     while layout.count():
         item = layout.takeAt(0)
-        widget = item.widget() if item is not None else None
+        widget, inner = (None, None) if item is None else (item.widget(), item.layout())
         if widget is not None:
             widget.hide()
             widget.setParent(None)
             widget.deleteLater()
-        elif item is not None and item.layout() is not None:
-            emptied(item.layout())
+        elif inner is not None:
+            emptied(inner)
 
 
 class WrapLayout(QLayout):
@@ -80,11 +80,11 @@ class WrapLayout(QLayout):
         """Return how many there are."""
         return len(self._items)
 
-    def itemAt(self, index: int) -> QLayoutItem | None:  # type: ignore[override]  # noqa: N802
+    def itemAt(self, index: int) -> QLayoutItem | None:  # noqa: N802
         """Return one, None beyond the last."""
         return self._items[index] if 0 <= index < len(self._items) else None
 
-    def takeAt(self, index: int) -> QLayoutItem | None:  # type: ignore[override]  # noqa: N802
+    def takeAt(self, index: int) -> QLayoutItem | None:  # noqa: N802
         """Take one out."""
         return self._items.pop(index) if 0 <= index < len(self._items) else None
 

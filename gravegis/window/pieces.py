@@ -145,8 +145,8 @@ class Foot(QWidget):
         parts = (button(say("view.undo"), self.undo.emit), button(say("view.redo"), self.redo.emit), self.units_,
                  self.dark_, self.smaller, self.bigger, button(say("view.keys"), self.keys.emit))  # fmt: skip
         line = WrapLayout(gap=4)
-        for one in parts:
-            line.addWidget(one)
+        for part in parts:
+            line.addWidget(part)
         line.addWidget(self.at)
         rows = QVBoxLayout(self)
         rows.setContentsMargins(6, 0, 6, 4)

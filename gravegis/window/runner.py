@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import traceback
+from concurrent.futures import Future, ThreadPoolExecutor
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QObject, QRunnable, QThreadPool, Signal
+from PySide6.QtCore import QObject, Signal
 
 from gravegis.errors import Cancelled, GravegisError
 from gravegis.window.job import Work
@@ -24,13 +26,21 @@ class _Signals(QObject):
     broke = Signal(str)
 
 
-class _Runnable(QRunnable):
+@cache
+def _lane(name: str) -> ThreadPoolExecutor:
+    """Return the one thread that does a kind of work; it lives as long as the program.
+
+    No pool of Qt: there Python forgets what it holds for a thread after each run, with it the contexts of the
+    library of reference systems, and what was made in them brings the program down when it is used later.
+    """
+    return ThreadPoolExecutor(max_workers=1, thread_name_prefix=name)
+
+
+class _Run:
     def __init__(self, work: Work, signals: _Signals) -> None:
-        super().__init__()
-        self.setAutoDelete(True)
         self._work, self._signals = work, signals
 
-    def run(self) -> None:
+    def __call__(self) -> None:
         """Do the work and tell what came of it."""
         try:
             done = self._work.run()
@@ -57,10 +67,10 @@ class Runner(QObject):
     broke = Signal(str)
     changed = Signal(bool)
 
-    def __init__(self, parent: QObject | None = None) -> None:
+    def __init__(self, parent: QObject | None = None, *, lane: str = "work") -> None:
         super().__init__(parent)
-        self._pool = QThreadPool(self)
-        self._pool.setMaxThreadCount(1)
+        self._pool = _lane(lane)
+        self._future: Future[None] | None = None
         self._work: Work | None = None
         self._signals: _Signals | None = None
         self._then: Callable[[Any], None] | None = None
@@ -84,7 +94,7 @@ class Runner(QObject):
         signals.refused.connect(self._refused)
         signals.broke.connect(self._broke)
         self.changed.emit(True)
-        self._pool.start(_Runnable(self._work, signals))
+        self._future = self._pool.submit(_Run(self._work, signals))
         return True
 
     def stop(self) -> None:
@@ -95,7 +105,8 @@ class Runner(QObject):
     def finish(self) -> None:
         """Stop and wait until nothing runs, before the window goes."""
         self.stop()
-        self._pool.waitForDone()
+        if self._future is not None:
+            self._future.result()
 
     def _done(self, found: object) -> None:
         then = self._then

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QSize, Signal
 from PySide6.QtWidgets import QGridLayout, QPushButton, QWidget
 
 from gravegis.window.parts import button
@@ -13,7 +13,7 @@ from gravegis.window.stages import STAGES
 from gravegis.window.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from gravegis.window.state import StageState
 
@@ -59,7 +59,7 @@ class StageBar(QWidget):
         super().resizeEvent(event)
         self._fit()
 
-    def minimumSizeHint(self):  # type: ignore[no-untyped-def]  # noqa: ANN201, N802
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
         """Return a width at which two stages stand side by side."""
         hint = super().minimumSizeHint()
         hint.setWidth(2 * self._widest() + 20)
@@ -82,5 +82,5 @@ class StageBar(QWidget):
         for at in range(len(STAGES)):
             self._grid.setColumnStretch(at, 1 if at < columns else 0)
 
-    def _chooser(self, stage: str):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    def _chooser(self, stage: str) -> Callable[[], None]:
         return lambda: self.chosen.emit(stage)

@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from gravegis.window.parts import button, emptied, label
 from gravegis.window.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from PySide6.QtCore import QSettings
 
 __all__ = ["StartPage", "recent", "remember"]
@@ -44,8 +46,15 @@ class StartPage(QWidget):
         super().__init__()
         self.said = label(tone="warn")
         self._recent = QVBoxLayout()
-        rows = QVBoxLayout(self)
-        rows.setContentsMargins(40, 40, 40, 40)
+        inside = QWidget()
+        inside.setMaximumWidth(900)
+        across = QHBoxLayout(self)
+        across.addStretch(1)
+        across.addWidget(inside, 6)
+        across.addStretch(1)
+        rows = QVBoxLayout(inside)
+        rows.setContentsMargins(20, 60, 20, 40)
+        rows.setSpacing(12)
         rows.addWidget(label(say("start.title"), tone="title"))
         rows.addWidget(label(say("start.words")))
         self.sample_ = button(say("start.sample"), self.sample.emit)
@@ -64,5 +73,5 @@ class StartPage(QWidget):
         if not folders:
             self._recent.addWidget(label(say("start.recent.none"), tone="faint"))
 
-    def _opener(self, folder: Path):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    def _opener(self, folder: Path) -> Callable[[], None]:
         return lambda: self.opened.emit(folder)

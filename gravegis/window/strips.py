@@ -1,4 +1,4 @@
-"""The strips below the map: zones over 24 hours with what clashes, and the day of each crew. Both are walked by keys."""
+"""The strips below the map: zones over 24 hours with what clashes, and the day of each crew; keys walk both."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Texts as the reader sees them: every one goes through Qt's translators, so another language is one installed table."""
+"""Texts as the reader sees them: every one goes through Qt's translators, so another language is one table."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class TableTranslator(QTranslator):
         """Whether there is nothing in the table."""
         return False
 
-    def translate(self, context: str, source: str, disambiguation: str | None = None, n: int = -1) -> str:  # type: ignore[override]
+    def translate(self, context: str, source: str, disambiguation: str | None = None, n: int = -1) -> str:
         """Return the text of the table; empty for what it does not hold, so that the English one is shown."""
         del context, disambiguation, n
         return self._table.get(source, "")

@@ -45,11 +45,11 @@ def rows_for(site: Site, what: str) -> tuple[str, list[list[str]]]:
     wet = _column(site, "stone_wetting", "reached")
     overall = _column(site, "stone_condition", "overall")
     row = stones["row"] if "row" in stones.columns else stones["stone_id"]
-    where = dict(zip(stones["stone_id"], row, strict=True))
+    places: dict[Any, Any] = dict(zip(stones["stone_id"], row, strict=True))
     names: Sequence[Any] = flagged(site) if what == "flagged" else list(stones["stone_id"])
-    words = {True: say("list.reached"), False: say("list.not_reached")}
+    words: dict[Any, str] = {True: say("list.reached"), False: say("list.not_reached")}
     return "stones", [
-        [str(one), words.get(wet.get(one), ""), _text(overall.get(one)), _text(where.get(one))] for one in names
+        [str(one), words.get(wet.get(one), ""), _text(overall.get(one)), _text(places.get(one))] for one in names
     ]
 
 
@@ -115,10 +115,10 @@ class ListTwin(QWidget):
         for one in WHATS:
             self.what.addItem(say(f"list.{one}"), one)
         self.what.currentIndexChanged.connect(lambda _: self._fill())
-        self.find = QLineEdit()
-        self.find.setAccessibleName(say("list.find").replace("&", ""))
-        self.find.setPlaceholderText(say("list.find.hint"))
-        self.find.returnPressed.connect(self._find)
+        self.finder = QLineEdit()
+        self.finder.setAccessibleName(say("list.find").replace("&", ""))
+        self.finder.setPlaceholderText(say("list.find.hint"))
+        self.finder.returnPressed.connect(self._find)
         self.said = label(tone="faint")
         self._rows = _Rows()
         self.table = QTableView()
@@ -134,10 +134,10 @@ class ListTwin(QWidget):
     def _lay_out(self) -> None:
         line = QHBoxLayout()
         title = label(say("list.find"), wraps=False)
-        title.setBuddy(self.find)
+        title.setBuddy(self.finder)
         line.addWidget(self.what)
         line.addWidget(title)
-        line.addWidget(self.find, 1)
+        line.addWidget(self.finder, 1)
         line.addWidget(button("↵", self._find, name=say("list.find").replace("&", "")))
         line.addWidget(self.said, 1)
         rows = QVBoxLayout(self)
@@ -190,7 +190,7 @@ class ListTwin(QWidget):
 
     def _find(self) -> None:
         """Go to a stone, else a head, by its name, its tag, or the number in it."""
-        text = self.find.text().strip()
+        text = self.finder.text().strip()
         found = _named(self._site, text) if text and self._site is not None else None
         if found is None:
             self.said.setText(say("list.none", text=text) if text else "")
