@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 __all__ = ["ask_file", "ask_folder", "open_sample", "paint_page", "print_view", "sample_folder", "save_view"]
 
 
+PATTERNS = "*.csv *.gpkg *.geojson *.json *.shp *.zip"
+
+
 def sample_folder() -> Path:
     """Return where the sample ground of this person is kept."""
     base = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.GenericDataLocation)
@@ -52,7 +55,7 @@ def ask_folder(window: Window) -> None:
 
 def ask_file(window: Window) -> None:
     """Let the person choose a file to bring in."""
-    file, _ = QFileDialog.getOpenFileName(window, say("add.title"), "", say("add.filter"))
+    file, _ = QFileDialog.getOpenFileName(window, say("add.title"), "", say("add.filter", patterns=PATTERNS))
     if file:
         window.ask_about(Path(file))
 

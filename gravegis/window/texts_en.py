@@ -43,7 +43,6 @@ TEXTS = {
     "sheet.stopped": "Stopped; nothing was changed.",
     "sheet.running": "Working: {words}",
     "sheet.no_answer": "No answer yet.",
-    "sheet.answer": "Answer",
     "sheet.late": "▲ Out of date: {reasons}.",
     "sheet.assumed": "Assumed",
     "sheet.assumed.none": "Nothing had to be assumed.",
@@ -59,7 +58,6 @@ TEXTS = {
     "survey.table": "{name}: {count} rows",
     # adding a file
     "add.title": "Add a file",
-    "add.file": "File",
     "add.layer": "What does it hold?",
     "add.columns": "Which column holds what? One line each, such as throw_m=RADIUS ft",
     "add.crs": "Where do its numbers lie? Leave empty if the file says so",
@@ -69,7 +67,7 @@ TEXTS = {
     "add.try": "&Add it",
     "add.cancel": "&Leave it",
     "add.done": "{name}: {count} rows from {file}",
-    "add.filter": "Files of places and tables (*.csv *.gpkg *.geojson *.json *.shp *.zip *.xlsx);;All files (*)",
+    "add.filter": "Files of places and tables ({patterns});;All files (*)",
     # evidence card
     "card.name": "What is known of the thing picked",
     "card.title": "{kind} {id}",
@@ -170,7 +168,6 @@ TEXTS = {
     "start.recent": "Opened before",
     "start.recent.none": "Nothing was opened before.",
     "start.making": "Making the sample ground in {folder} ...",
-    "start.sample.ask": "Folder for the sample ground",
     "start.open.ask": "Folder of the ground",
     # in and out
     "print.pages": "&Pages and tables",
