@@ -154,8 +154,9 @@ class Window(QMainWindow):
         """Make the picture of the site beside the window; the newest state wins."""
         if self.desk is None:
             return
-        site, theme = self.desk.site, self.view.theme
-        self._redraw_again = not self._drawer.start(lambda _: self._scene_of(site, theme=theme), self._drawn)
+        site, theme, before = self.desk.site, self.view.theme, self.map.canvas.scene
+        make = self._scene_of
+        self._redraw_again = not self._drawer.start(lambda _: make(site, theme=theme, before=before), self._drawn)
 
     def _drawn(self, scene: object) -> None:
         canvas = self.map.canvas
@@ -212,7 +213,7 @@ class Window(QMainWindow):
         """Pick nothing."""
         self.picked = None
         self.map.card.hide()
-        self.map.canvas.set_picked(None, None)
+        self.map.canvas.set_picked(None)
         self.map.canvas.setFocus()
 
     def step(self, by: int) -> None:
@@ -245,9 +246,9 @@ class Window(QMainWindow):
 
     def pick_middle(self) -> None:
         """Pick the stone nearest to the middle of the map."""
-        nearest = getattr(self.map.canvas, "nearest_to_middle", lambda: None)()
-        if nearest is not None:
-            self.pick(*nearest)
+        nearest = self.map.nearest_to_middle()
+        if nearest:
+            self.pick("stones", nearest)
         elif self.picked is None:
             self.step(1)
 

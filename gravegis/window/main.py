@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
-from importlib import import_module
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QSettings, QTranslator
 from PySide6.QtWidgets import QApplication
 
+from gravegis.window.canvas import MapCanvas
 from gravegis.window.frame import Window
+from gravegis.window.scene import scene_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,8 +20,7 @@ __all__ = ["make_window", "open_window"]
 
 def make_window(settings: QSettings) -> Window:
     """Return the window with its map; an application must be there."""
-    canvas = import_module("gravegis.window.canvas").MapCanvas()
-    return Window(canvas, import_module("gravegis.window.scene").scene_of, settings)
+    return Window(MapCanvas(), scene_of, settings)
 
 
 def open_window(folder: Path | None) -> int:

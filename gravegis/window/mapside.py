@@ -69,7 +69,7 @@ class MapSide(QWidget):
 
     def show_key(self) -> None:
         """Show a switch for every kind of thing that the map can draw; the key is the switch."""
-        offered = [(str(kind), str(words)) for kind, words in _pairs(self.canvas.kinds())]
+        offered = [(str(kind), str(words)) for kind, words in self.canvas.kinds().items()]
         if list(self.switches) == [kind for kind, _ in offered]:
             return
         on = {kind for kind, one in self.switches.items() if one.isChecked()}
@@ -82,10 +82,22 @@ class MapSide(QWidget):
         for kind, words in offered:
             made = button(content(words), self._switched, switch=True)
             made.setChecked(kind in on or kind not in known)
+            samples = self.canvas.samples(kind)
+            if samples:
+                made.setIcon(samples[0][0])
+                made.setToolTip("\n".join(content(one) for _, one in samples))
             self.switches[kind] = made
             self._key.addWidget(made)
             made.show()
         self._switched()
+
+    def nearest_to_middle(self) -> str:
+        """Return the stone nearest to the middle of the map; empty where there is none."""
+        scene, view = self.canvas.scene, self.canvas.view
+        if scene is None or not len(scene.stones.ids):
+            return ""
+        square = (scene.stones.x_m - view.x_m) ** 2 + (scene.stones.y_m - view.y_m) ** 2
+        return str(scene.stones.ids[int(square.argmin())])
 
     def place_card(self) -> None:
         """Put the card over the map, never wider than its part of it."""
@@ -151,16 +163,8 @@ class MapSide(QWidget):
             self.canvas.pan_by(-right * step_px, up * step_px)
 
     def _take_hand(self) -> None:
-        self.canvas.set_tool(_tool(self.canvas, str(self.hand.currentData())))
+        self.canvas.set_tool(str(self.hand.currentData()))
         self.hand_changed.emit(str(self.hand.currentData()))
 
     def _switched(self) -> None:
         self.canvas.set_shown(frozenset(kind for kind, one in self.switches.items() if one.isChecked()))
-
-
-def _tool(canvas: Any, name: str) -> Any:  # noqa: ANN401 - a member of the canvas's own enumeration
-    return getattr(canvas, "tools", {}).get(name, name)
-
-
-def _pairs(kinds: Any) -> list[tuple[str, str]]:  # noqa: ANN401 - a mapping or pairs
-    return list(kinds.items()) if hasattr(kinds, "items") else list(kinds)

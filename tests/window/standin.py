@@ -10,7 +10,8 @@ from PySide6.QtGui import QColor, QImage, QPainter
 from PySide6.QtWidgets import QWidget
 
 
-def scene_of(site: Any, *, theme: str) -> Any:
+def scene_of(site: Any, *, theme: str, before: Any = None) -> Any:
+    del before
     return site, theme
 
 
@@ -33,8 +34,12 @@ class PlainMap(QWidget):
         self.scene = scene
         self.ready.emit()
 
-    def kinds(self) -> list[tuple[str, str]]:
-        return [("stones", "stones"), ("heads", "sprinkler heads"), ("wetted", "ground some head wets")]
+    def kinds(self) -> dict[str, str]:
+        return {"stones": "stones", "heads": "sprinkler heads", "wetted": "ground some head wets"}
+
+    def samples(self, kind: str) -> list[Any]:
+        del kind
+        return []
 
     def set_shown(self, kinds: frozenset[str]) -> None:
         self.told["shown"] = kinds
@@ -48,7 +53,7 @@ class PlainMap(QWidget):
     def set_minute(self, minute: int | None, zones: Any) -> None:
         self.told["minute"] = (minute, tuple(zones))
 
-    def set_picked(self, layer: str | None, id: str | None) -> None:
+    def set_picked(self, layer: str | None, id: str = "") -> None:
         self.told["picked"] = (layer, id)
 
     def set_selected(self, ids: Any) -> None:
