@@ -40,7 +40,7 @@ class CardView(QFrame):
         self.setAutoFillBackground(True)
         self.card: Card | None = None
         self.title = label(tone="title")
-        self.place = label(tone="faint")
+        self.place = label(tone="faint", wraps=False)
         self.close_ = button(say("card.close"), self.closed.emit)
         self.previous = button(say("card.previous"), lambda: self.stepped.emit(-1))
         self.next = button(say("card.next"), lambda: self.stepped.emit(1))

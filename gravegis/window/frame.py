@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Window"]
 
+SIDE_CHARACTERS = 36
+"""Width of the sheet at the side in characters, so that it grows with the text. Own choice."""
 STRIPS = {
     "wetting": "clock",
     "harm": "clock",
@@ -85,7 +87,7 @@ class Window(QMainWindow):
         across.setSizes([980, 400])
         down.addWidget(across)
         down.addWidget(self.strip)
-        down.setSizes([640, 230])
+        down.setSizes([610, 260])
         for one in (across, down):
             one.setChildrenCollapsible(False)
             one.setStretchFactor(0, 1)
@@ -100,8 +102,6 @@ class Window(QMainWindow):
         self.pages.addWidget(self.start)
         self.pages.addWidget(desk)
         self.setCentralWidget(self.pages)
-
-    # opening and showing
 
     def open(self, folder: Path) -> None:
         """Open a ground; what is wrong with it is said."""
@@ -119,6 +119,7 @@ class Window(QMainWindow):
         self.stage = next((one.stage for one in desk.states() if one.kind in ("open", "late")), "wetting")
         if not desk.site.has("stones"):
             self.stage = "survey"
+        self.map.show_stage(self.stage)
         self.refresh()
         self.show_side()
         self.strip.turn_to(STRIPS[self.stage])
@@ -173,6 +174,7 @@ class Window(QMainWindow):
         if self.desk is None:
             return
         self.stage = stage
+        self.map.show_stage(stage)
         self.bar.show_states(self.desk.states(), stage)
         self.strip.turn_to(STRIPS[stage])
         self.show_side()
@@ -189,8 +191,6 @@ class Window(QMainWindow):
         self.side.setCurrentWidget(page)
         if self.map.hand.currentData() == "move_head":
             self.map.take_hand("pick")
-
-    # what is picked
 
     def pick(self, layer: str, id: str) -> None:
         """Show what is known of a thing, on the map, on its card and in the list."""
@@ -266,8 +266,6 @@ class Window(QMainWindow):
         if self.side.head.head == head:
             self.side.head.tell_wetted(len(wetted))  # type: ignore[arg-type]
 
-    # the clock and the crews
-
     def spraying(self) -> tuple[str, ...]:
         """Return the zones that run at the chosen minute."""
         return spraying(self.day, self.minute) if self.desk is not None else ()
@@ -282,8 +280,6 @@ class Window(QMainWindow):
         self.go_to("stones", stone)
         self.strip.clock.set_minute(minute)
         self.minute_moved(minute)
-
-    # keys, looks, words
 
     def seek(self) -> None:
         """Go to where numbers are looked for."""
@@ -341,6 +337,8 @@ class Window(QMainWindow):
         self.foot.units_.setCurrentIndex(self.foot.units_.findData(self.view.reader.units))
         self.foot.units_.blockSignals(False)
         self.foot.dark_.setChecked(self.view.theme == "dark")
+        self.side.setMinimumWidth(self.fontMetrics().averageCharWidth() * SIDE_CHARACTERS)
+        self.map.fit_key()
         self.map.place_card()
 
     def pointer_at(self, x: float, y: float) -> None:
@@ -361,8 +359,6 @@ class Window(QMainWindow):
         self.start.said.setText(words)
         if self.side.currentWidget() is self.side.head_area:
             self.side.head.show_error(error)
-
-    # files and the end
 
     def ask_about(self, file: Path) -> None:
         """Ask the questions about a file that was dropped or chosen."""

@@ -44,9 +44,9 @@ class HeadForm(QWidget):
             field.returnPressed.connect(self._put)
             words.setBuddy(field)
             self.fields[name] = field
-            grid.addWidget(words, at, 0)
-            grid.addWidget(field, at, 1)
-            grid.addWidget(self._unit_labels[name], at, 2)
+            grid.addWidget(words, 2 * at, 0, 1, 2)
+            grid.addWidget(field, 2 * at + 1, 0)
+            grid.addWidget(self._unit_labels[name], 2 * at + 1, 1)
         self.does = button(say("head.put"), self._put)
         self.back_ = button(say("head.back"), self.back.emit)
         rows = QVBoxLayout(self)

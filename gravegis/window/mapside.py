@@ -8,15 +8,24 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QPushButton, QVBoxLayout, QWidget
 
 from gravegis.window.card import CardView
-from gravegis.window.parts import WrapLayout, button
+from gravegis.window.parts import WrapLayout, button, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from PySide6.QtGui import QKeyEvent
 
 __all__ = ["TOOLS", "MapSide"]
 
 TOOLS = ("pick", "box", "lasso", "measure", "move_head")
+ALWAYS = ("stones", "heads", "plots", "paths", "barriers", "points", "names", "backdrop")
+AT_STAGE = {
+    "survey": ("wet_areas", "throws"), "wetting": ("wetting", "wetted", "throws", "wet_areas"),
+    "harm": ("wetting", "wetted", "throws", "wet_areas"), "condition": ("condition", "clusters", "grid:share"),
+    "plan": ("condition", "routes"), "records": ("condition", "routes"),
+}  # fmt: skip
+"""What is drawn at first, always and at each stage; the key switches everything at every stage. Own choice."""
 PAN_PX, PAN_FAR_PX = 60, 240
 NUDGE_M, NUDGE_FAR_M = 0.1, 1.0
 TURN_DEG = 5.0
@@ -49,6 +58,8 @@ class MapSide(QWidget):
         self.canvas.installEventFilter(self)
         self.card = CardView(canvas)
         self.switches: dict[str, QPushButton] = {}
+        self.stage = "survey"
+        self._switched_at: dict[tuple[str, str], bool] = {}
         self._key = WrapLayout(gap=4)
         self.hand = QComboBox()
         self.hand.setAccessibleName(say("map.tool"))
@@ -56,14 +67,15 @@ class MapSide(QWidget):
             self.hand.addItem(say(f"tool.{one}"), one)
         self.hand.currentIndexChanged.connect(self._take_hand)
         self.whole = button(say("map.fit"), self.canvas.whole_ground)
-        foot = QWidget()
-        foot.setAccessibleName(say("map.key"))
-        foot.setLayout(self._key)
+        inside = QWidget()
+        inside.setLayout(self._key)
+        self.foot = scrolled(inside)
+        self.foot.setAccessibleName(say("map.key"))
         rows = QVBoxLayout(self)
         rows.setContentsMargins(6, 0, 0, 0)
         rows.setSpacing(4)
         rows.addWidget(self.canvas, 1)
-        rows.addWidget(foot)
+        rows.addWidget(self.foot)
         self._key.addWidget(self.hand)
         self._key.addWidget(self.whole)
 
@@ -72,16 +84,13 @@ class MapSide(QWidget):
         offered = [(str(kind), str(words)) for kind, words in self.canvas.kinds().items()]
         if list(self.switches) == [kind for kind, _ in offered]:
             return
-        on = {kind for kind, one in self.switches.items() if one.isChecked()}
-        known = set(self.switches)
         for one in self.switches.values():
             self._key.removeWidget(one)
             one.hide()
             one.deleteLater()
         self.switches = {}
         for kind, words in offered:
-            made = button(content(words), self._switched, switch=True)
-            made.setChecked(kind in on or kind not in known)
+            made = button(content(words), self._switcher(kind), switch=True)
             samples = self.canvas.samples(kind)
             if samples:
                 made.setIcon(samples[0][0])
@@ -89,6 +98,15 @@ class MapSide(QWidget):
             self.switches[kind] = made
             self._key.addWidget(made)
             made.show()
+        self.show_stage(self.stage)
+        self.fit_key()
+
+    def show_stage(self, stage: str) -> None:
+        """Show what the question of a stage is about, and what was switched on or off at it before."""
+        self.stage = stage
+        wanted = (*ALWAYS, *AT_STAGE.get(stage, ()))
+        for kind, one in self.switches.items():
+            one.setChecked(self._switched_at.get((stage, kind), kind.startswith(wanted)))
         self._switched()
 
     def nearest_to_middle(self) -> str:
@@ -105,6 +123,12 @@ class MapSide(QWidget):
         high = self.canvas.height() - 20
         self.card.setGeometry(10, 10, min(wide, self.canvas.width() - 20), max(min(high, 460 * self._larger()), 60))
 
+    def fit_key(self) -> None:
+        """Give the key the height of its switches, three lines at most; more of them are reached by scrolling."""
+        line = self.whole.sizeHint().height() + 4
+        needed = self._key.heightForWidth(max(self.foot.viewport().width(), 100))
+        self.foot.setFixedHeight(min(max(needed, line), 3 * line) + 2)
+
     def take_hand(self, tool: str) -> None:
         """Take another hand on the map."""
         self.hand.setCurrentIndex(TOOLS.index(tool))
@@ -113,6 +137,7 @@ class MapSide(QWidget):
         """Take the keys of the map, and keep the card in its place."""
         if watched is self.canvas and event.type() == QEvent.Type.Resize:
             self.place_card()
+            self.fit_key()
         if watched is self.canvas and event.type() == QEvent.Type.KeyPress:
             return self._key_pressed(event)  # type: ignore[arg-type]
         return False
@@ -165,6 +190,13 @@ class MapSide(QWidget):
     def _take_hand(self) -> None:
         self.canvas.set_tool(str(self.hand.currentData()))
         self.hand_changed.emit(str(self.hand.currentData()))
+
+    def _switcher(self, kind: str) -> Callable[[], None]:
+        def switch() -> None:
+            self._switched_at[self.stage, kind] = self.switches[kind].isChecked()
+            self._switched()
+
+        return switch
 
     def _switched(self) -> None:
         self.canvas.set_shown(frozenset(kind for kind, one in self.switches.items() if one.isChecked()))

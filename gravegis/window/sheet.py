@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 from gravegis.layers.naming import column_in_words, layer_in_words
 from gravegis.outputs import words
 from gravegis.window.form import Form
-from gravegis.window.parts import button, emptied, label, scrolled
+from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
@@ -84,10 +84,9 @@ class QuestionSheet(QWidget):
             rows.addWidget(one)
         rows.addLayout(self._answer_at)
         rows.addLayout(self._form_at)
-        line = QHBoxLayout()
+        line = WrapLayout()
         line.addWidget(self.why)
         line.addWidget(self.help)
-        line.addStretch(1)
         rows.addLayout(line)
         rows.addStretch(1)
         outer = QVBoxLayout(self)

@@ -23,6 +23,8 @@ __all__ = ["StageBar", "state_words"]
 def state_words(state: StageState) -> str:
     """Return the state of a stage in words."""
     name = "state.survey" if state.stage == "survey" and state.kind == "done" else f"state.{state.kind}"
+    if state.stage == "records" and state.kind == "nothing":
+        name = "state.pages"
     return say(name, count=state.count, waits_on=state.waits_on, lacks=lacks_in_words(state.lacks[:1]))
 
 

@@ -193,8 +193,8 @@ class ClockStrip(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(2)
         layout.addWidget(self.now)
-        layout.addWidget(self.rows)
         layout.addWidget(self.clashes)
+        layout.addWidget(self.rows)
         layout.addStretch(1)
 
     def show_day(self, day: Day, theme: str) -> None:

@@ -24,6 +24,7 @@ TEXTS = {
     "state.waits": "… waits on {waits_on}",
     "state.lacks": "○ needs {lacks}",
     "state.nothing": "– nothing here yet",
+    "state.pages": "pages and tables",
     "stage.empty": "No analysis for this stage is installed. What is known so far is on the map.",
     "stage.records.words": "Print what the crews and the grounds staff need, or save the map in view.",
     # the question
@@ -55,7 +56,7 @@ TEXTS = {
     "survey.question": "What do we know of this ground?",
     "survey.words": "Drop a file of stones, heads, paths or findings here, or choose one.",
     "survey.add": "&Add a file ...",
-    "survey.table": "{name}: {count} rows",
+    "survey.table": "{name}: {count}",
     # adding a file
     "add.title": "Add a file",
     "add.layer": "What does it hold?",

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QAbstractTableModel, QItemSelectionModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QEvent,
+    QItemSelectionModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    Qt,
+    Signal,
+)
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -180,8 +188,17 @@ class ListTwin(QWidget):
         self.layer, rows = rows_for(self._site, what)
         self._rows.put(rows)
         self.said.setText(say("list.count", count=len(rows)))
-        high = self.table.fontMetrics().height() + 6
-        self.table.verticalHeader().setDefaultSectionSize(high)
+        self._fit_rows()
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Take another size of text."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange, QEvent.Type.StyleChange):
+            self._fit_rows()
+
+    def _fit_rows(self) -> None:
+        if hasattr(self, "table"):
+            self.table.verticalHeader().setDefaultSectionSize(self.table.fontMetrics().height() + 6)
 
     def _row_changed(self, now: QModelIndex, before: QModelIndex) -> None:
         del before

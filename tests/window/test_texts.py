@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from PySide6.QtCore import QCoreApplication, QTranslator
-from PySide6.QtWidgets import QAbstractButton, QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QAbstractButton, QCheckBox, QComboBox, QLabel, QLineEdit, QScrollArea, QWidget
 
 import gravegis.window
 from gravegis.outputs import symbols
@@ -121,6 +121,12 @@ def cut(window: Window) -> list[tuple[str, str]]:
                 found.append((type(one).__name__, text))
         elif not isinstance(one, QComboBox) and (one.width() + 2 < need.width() or one.height() + 2 < need.height()):
             found.append((type(one).__name__, text))
+    areas = [one for one in window.findChildren(QScrollArea) if one.isVisible()]
+    found += [
+        ("wider than its place", one.accessibleName() or type(one.widget()).__name__)
+        for one in areas
+        if one.widget().width() > one.viewport().width() + 1
+    ]
     return found
 
 
