@@ -156,18 +156,19 @@ class Window(QMainWindow):
         if self.desk is None:
             return
         site, theme, before = self.desk.site, self.view.theme, self.map.canvas.scene
-        make = self._scene_of
+        before, make = (before if getattr(before, "theme", "") == theme else None), self._scene_of
         self._redraw_again = not self._drawer.start(lambda _: make(site, theme=theme, before=before), self._drawn)
 
     def _drawn(self, scene: object) -> None:
         canvas = self.map.canvas
+        if self._redraw_again:  # an older state: the newest is on its way
+            self._redraw()
+            return
         canvas.set_scene(scene)
         self.map.show_key()
         if self.picked is not None:
             canvas.set_picked(*self.picked)
         canvas.set_minute(self.minute, self.spraying())
-        if self._redraw_again:
-            self._redraw()
 
     def go_to_stage(self, stage: str) -> None:
         """Turn to a stage: its question at the side, its strip below."""

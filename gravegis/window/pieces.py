@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from gravegis.layers import schema
@@ -65,7 +65,11 @@ class Records(QWidget):
         self.size_.addItems(["A4", "Letter"])
         self.size_.setAccessibleName(say("print.size"))
         self.pages = button(say("print.pages"), lambda: self.pages_asked.emit(self.size_.currentText()))
-        rows = QVBoxLayout(self)
+        inside = QWidget()
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.addWidget(scrolled(inside))
+        rows = QVBoxLayout(inside)
         rows.addWidget(label(say("stage.records"), tone="title"))
         rows.addWidget(label(say("stage.records.words"), tone="faint"))
         line = QHBoxLayout()
@@ -85,10 +89,10 @@ class Side(QStackedWidget):
         super().__init__()
         self.question, self.survey, self.records = QuestionSheet(), Survey(), Records()
         self.head, self.add = HeadForm(), AddSheet()
-        self.empty = QWidget()
-        rows = QVBoxLayout(self.empty)
-        rows.addWidget(label(say("stage.empty")))
-        rows.addStretch(1)
+        words = label(say("stage.empty"))
+        words.setAlignment(Qt.AlignmentFlag.AlignTop)
+        words.setMargin(10)
+        self.empty = scrolled(words)
         self.head_area = scrolled(self.head)
         for page in (self.question, self.survey, self.records, self.head_area, self.add, self.empty):
             self.addWidget(page)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from gravegis.window.parts import button, emptied, label
+from gravegis.window.parts import button, emptied, label, scrolled
 from gravegis.window.texts import say
 
 if TYPE_CHECKING:
@@ -48,7 +48,10 @@ class StartPage(QWidget):
         self._recent = QVBoxLayout()
         inside = QWidget()
         inside.setMaximumWidth(900)
-        across = QHBoxLayout(self)
+        page = QWidget()
+        outer = QVBoxLayout(self)
+        outer.addWidget(scrolled(page))
+        across = QHBoxLayout(page)
         across.addStretch(1)
         across.addWidget(inside, 6)
         across.addStretch(1)
