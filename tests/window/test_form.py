@@ -17,8 +17,6 @@ from gravegis.window.reading import Reader
 from gravegis.window.stages import STAGES, stage_of
 
 if TYPE_CHECKING:
-    from pytestqt.qtbot import QtBot
-
 READERS = {
     "metric": Reader(),
     "us": Reader("us"),
@@ -40,7 +38,7 @@ def another(kind: Any, default: object) -> str:
 
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS)
 @pytest.mark.parametrize("name", registry.names())
-def test_untouched_the_form_gives_what_the_command_line_gives(name: str, reader: Reader, qtbot: QtBot) -> None:
+def test_untouched_the_form_gives_what_the_command_line_gives(name: str, reader: Reader, qtbot: Any) -> None:
     analysis = registry.load(name)
     form = Form(analysis, {}, reader)
     qtbot.addWidget(form)
@@ -50,7 +48,7 @@ def test_untouched_the_form_gives_what_the_command_line_gives(name: str, reader:
 
 
 @pytest.mark.parametrize("name", registry.names())
-def test_form_command_line_and_json_agree_on_other_values(name: str, qtbot: QtBot) -> None:
+def test_form_command_line_and_json_agree_on_other_values(name: str, qtbot: Any) -> None:
     analysis = registry.load(name)
     typed = {one: another(kind, default) for one, (default, kind) in analysis.kinds().items()}
     form = Form(analysis, {}, Reader())
@@ -61,7 +59,7 @@ def test_form_command_line_and_json_agree_on_other_values(name: str, qtbot: QtBo
     assert analysis.read({}, json.loads(json.dumps(asdict(form.values())))) == form.values()
 
 
-def test_a_reader_of_feet_types_feet(qtbot: QtBot) -> None:
+def test_a_reader_of_feet_types_feet(qtbot: Any) -> None:
     form = Form(registry.load("wetting"), {}, Reader("us"))
     qtbot.addWidget(form)
     form.fields["near_m"].put("6")
@@ -70,7 +68,7 @@ def test_a_reader_of_feet_types_feet(qtbot: QtBot) -> None:
     assert form.values().near_m == 2.0
 
 
-def test_a_value_out_of_range_is_said_below_its_field(qtbot: QtBot) -> None:
+def test_a_value_out_of_range_is_said_below_its_field(qtbot: Any) -> None:
     form = Form(registry.load("wetting"), {}, Reader())
     qtbot.addWidget(form)
     form.fields["near_m"].put("5000")
@@ -84,7 +82,7 @@ def test_a_value_out_of_range_is_said_below_its_field(qtbot: QtBot) -> None:
 
 
 @pytest.mark.parametrize("name", registry.names())
-def test_every_field_has_a_name_a_meaning_and_a_reason(name: str, qtbot: QtBot) -> None:
+def test_every_field_has_a_name_a_meaning_and_a_reason(name: str, qtbot: Any) -> None:
     form = Form(registry.load(name), {}, Reader())
     qtbot.addWidget(form)
     for setting, field in form.fields.items():

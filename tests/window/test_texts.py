@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from PySide6.QtCore import QCoreApplication, QTranslator
@@ -20,7 +20,6 @@ from gravegis.window.theme import THEMES
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from gravegis.window.frame import Window
 
 PROGRAMMERS = (
     "dataframe", "null", "nonetype", "exception", "traceback", "nan", "string", "boolean", "integer", "float", "thread",
@@ -31,7 +30,7 @@ WORDS = re.compile(rf"\b({'|'.join(PROGRAMMERS)})\b|stone_id|head_id|zone_id", r
 SOURCES = sorted(Path(gravegis.window.__file__).parent.rglob("*.py"))
 
 
-def shown(window: Window) -> Iterator[tuple[QWidget, str]]:
+def shown(window: Any) -> Iterator[tuple[QWidget, str]]:
     """Every text that can be seen in the window just now."""
     for one in window.findChildren(QWidget):
         if one.isVisible() and isinstance(one, QLabel | QAbstractButton) and one.text().strip():
@@ -40,7 +39,7 @@ def shown(window: Window) -> Iterator[tuple[QWidget, str]]:
             yield one, one.currentText()
 
 
-def each_stage(window: Window, settled: Callable[[], None]) -> Iterator[str]:
+def each_stage(window: Any, settled: Callable[[], None]) -> Iterator[str]:
     for stage in STAGES:
         window.go_to_stage(stage)
         settled()
@@ -53,7 +52,7 @@ def test_no_programmers_words_in_any_text() -> None:
     assert not {name: text for name, text in TEXTS.items() if WORDS.search(text)}
 
 
-def test_no_programmers_words_on_screen(opened: Window, settled: Callable[[], None]) -> None:
+def test_no_programmers_words_on_screen(opened: Any, settled: Callable[[], None]) -> None:
     opened.step(1)
     for _ in each_stage(opened, settled):
         assert not [text for _, text in shown(opened) if WORDS.search(text)]
@@ -86,6 +85,7 @@ class Pseudo(QTranslator):
 def pseudo() -> Iterator[None]:
     translator = Pseudo()
     app = QCoreApplication.instance()
+    assert app is not None
     app.installTranslator(translator)
     yield
     app.removeTranslator(translator)
@@ -100,18 +100,18 @@ def is_data(text: str) -> bool:
 class TestPseudo:
     """The fixture stands before the window is made, so that every text goes through it."""
 
-    def test_no_bare_text(self, opened: Window, settled: Callable[[], None]) -> None:
+    def test_no_bare_text(self, opened: Any, settled: Callable[[], None]) -> None:
         opened.step(1)
         for stage in each_stage(opened, settled):
             bare = [text for _, text in shown(opened) if "[" not in text and not is_data(text)]
             assert not bare, (stage, bare)
 
-    def test_nothing_is_cut(self, opened: Window, settled: Callable[[], None]) -> None:
+    def test_nothing_is_cut(self, opened: Any, settled: Callable[[], None]) -> None:
         for stage in each_stage(opened, settled):
             assert not cut(opened), stage
 
 
-def cut(window: Window) -> list[tuple[str, str]]:
+def cut(window: Any) -> list[tuple[str, str]]:
     """Return the texts that have less room than they need."""
     found = []
     for one, text in shown(window):
@@ -132,7 +132,7 @@ def cut(window: Window) -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("steps", [0, 4])
-def test_nothing_is_cut_at_twice_the_size(opened: Window, settled: Callable[[], None], theme: str, steps: int) -> None:
+def test_nothing_is_cut_at_twice_the_size(opened: Any, settled: Callable[[], None], theme: str, steps: int) -> None:
     opened.larger(steps)
     opened.dark(theme == "dark")
     settled()
@@ -140,7 +140,7 @@ def test_nothing_is_cut_at_twice_the_size(opened: Window, settled: Callable[[], 
         assert not cut(opened), stage
 
 
-def test_every_control_has_a_name_and_is_reached_by_tab(opened: Window, settled: Callable[[], None]) -> None:
+def test_every_control_has_a_name_and_is_reached_by_tab(opened: Any, settled: Callable[[], None]) -> None:
     from PySide6.QtCore import Qt
 
     opened.step(1)
@@ -157,11 +157,11 @@ def test_every_control_has_a_name_and_is_reached_by_tab(opened: Window, settled:
             assert one.focusPolicy() & Qt.FocusPolicy.TabFocus, (stage, name)
 
 
-def test_tab_goes_through_the_window_and_comes_back(opened: Window) -> None:
+def test_tab_goes_through_the_window_and_comes_back(opened: Any) -> None:
     first = opened.bar.buttons["survey"]
     first.setFocus()
-    seen = []
-    at = first
+    seen: list[QWidget] = []
+    at: QWidget | None = first
     while at is not None and at not in seen and len(seen) < 500:
         seen.append(at)
         at = at.nextInFocusChain()

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from PySide6.QtCore import Qt
@@ -19,16 +19,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from pytestqt.qtbot import QtBot
 
-    from gravegis.window.frame import Window
-
-
-def click(qtbot: QtBot, button: object) -> None:
+def click(qtbot: Any, button: Any) -> None:
     qtbot.mouseClick(button, Qt.MouseButton.LeftButton)
 
 
-def struck_with_one_head(window: Window) -> tuple[str, str, float]:
+def struck_with_one_head(window: Any) -> tuple[str, str, float]:
     """Return a stone that one head alone reaches, the head, and the bearing from the stone to the head."""
     links = window.desk.site["wetting_links"]
     counts = links.groupby("stone_id")["head_id"].agg(["nunique", "first"])
@@ -39,13 +35,13 @@ def struck_with_one_head(window: Window) -> tuple[str, str, float]:
     return stone, head, math.degrees(math.atan2(nozzle.x - at.x, nozzle.y - at.y)) % 360
 
 
-def reached(window: Window, stone: str) -> bool:
+def reached(window: Any, stone: str) -> bool:
     frame = window.desk.site["stone_wetting"]
     return bool(frame.loc[frame["stone_id"] == stone, "reached"].iloc[0])
 
 
 def test_by_mouse_a_stone_is_found_its_head_turned_and_it_dries(
-    opened: Window, qtbot: QtBot, settled: Callable[[], None]
+    opened: Any, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     stone, head, away_deg = struck_with_one_head(opened)
     assert reached(opened, stone)
@@ -68,7 +64,7 @@ def test_by_mouse_a_stone_is_found_its_head_turned_and_it_dries(
 
 
 def test_by_keyboard_alone_a_head_is_moved_undone_and_made_again(
-    opened: Window, qtbot: QtBot, settled: Callable[[], None]
+    opened: Any, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     head = str(opened.desk.site["heads"]["head_id"].iloc[0])
     place = opened.desk.site["heads"]["geometry"].iloc[0]
@@ -92,7 +88,7 @@ def test_by_keyboard_alone_a_head_is_moved_undone_and_made_again(
 
 @pytest.mark.full
 def test_every_stage_with_an_analysis_is_worked_out_by_keyboard(
-    window: Window, small_site: object, tmp_path: Path, qtbot: QtBot, settled: Callable[[], None]
+    window: Any, small_site: Any, tmp_path: Path, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     store.save(small_site, tmp_path / "new")
     window.open(tmp_path / "new")
@@ -113,7 +109,7 @@ def test_every_stage_with_an_analysis_is_worked_out_by_keyboard(
 
 
 def test_what_was_seen_on_a_stone_is_written_down_in_two_clicks(
-    opened: Window, qtbot: QtBot, settled: Callable[[], None]
+    opened: Any, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     from PySide6.QtWidgets import QPushButton
 
@@ -127,7 +123,7 @@ def test_what_was_seen_on_a_stone_is_written_down_in_two_clicks(
 
 
 def test_a_file_dropped_is_asked_about_and_added(
-    opened: Window, tmp_path: Path, qtbot: QtBot, settled: Callable[[], None]
+    opened: Any, tmp_path: Path, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     stone = str(opened.desk.site["stones"]["stone_id"].iloc[0])
     file = tmp_path / "treatments.csv"
@@ -140,7 +136,7 @@ def test_a_file_dropped_is_asked_about_and_added(
 
 
 def test_everything_wrong_with_a_file_is_said_on_its_sheet(
-    opened: Window, tmp_path: Path, qtbot: QtBot, settled: Callable[[], None]
+    opened: Any, tmp_path: Path, qtbot: Any, settled: Callable[[], None]
 ) -> None:
     file = tmp_path / "findings.csv"
     file.write_text("finding_id,severity\nF1,many\nF2,9\n", encoding="utf-8")
@@ -152,7 +148,7 @@ def test_everything_wrong_with_a_file_is_said_on_its_sheet(
     assert opened.desk.site is before
 
 
-def test_a_stop_changes_nothing(opened: Window, qtbot: QtBot, settled: Callable[[], None]) -> None:
+def test_a_stop_changes_nothing(opened: Any, qtbot: Any, settled: Callable[[], None]) -> None:
     before = {name: opened.desk.site.column_hash(name, str(column)) for name in opened.desk.site
               for column in opened.desk.site[name].columns}  # fmt: skip
     stood = (opened.desk.folder / store.GPKG).read_bytes()
@@ -170,9 +166,7 @@ def test_a_stop_changes_nothing(opened: Window, qtbot: QtBot, settled: Callable[
     assert (opened.desk.folder / store.GPKG).read_bytes() == stood
 
 
-def test_an_edit_is_refused_while_something_is_worked_out(
-    opened: Window, qtbot: QtBot, settled: Callable[[], None]
-) -> None:
+def test_an_edit_is_refused_while_something_is_worked_out(opened: Any, qtbot: Any, settled: Callable[[], None]) -> None:
     opened.go_to_stage("plan")
     opened.side.question.choose.setCurrentIndex(1)
     click(qtbot, opened.side.question.run)
@@ -193,7 +187,7 @@ sys.stdin.read()
 """
 
 
-def test_killed_after_a_gesture_it_opens_with_it(window: Window, ground: Path, settled: Callable[[], None]) -> None:
+def test_killed_after_a_gesture_it_opens_with_it(window: Any, ground: Path, settled: Callable[[], None]) -> None:
     child = subprocess.Popen(
         [sys.executable, "-c", KILLED, str(ground)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
@@ -201,6 +195,7 @@ def test_killed_after_a_gesture_it_opens_with_it(window: Window, ground: Path, s
     assert child.stdout.readline().strip() == "made"
     os.kill(child.pid, signal.SIGKILL)
     child.wait()
+    assert child.stdin is not None
     child.stdin.close()
     child.stdout.close()
     window.open(ground)
@@ -211,7 +206,7 @@ def test_killed_after_a_gesture_it_opens_with_it(window: Window, ground: Path, s
 
 
 @pytest.mark.full
-def test_the_plan_is_printed(opened: Window, qtbot: QtBot, settled: Callable[[], None]) -> None:
+def test_the_plan_is_printed(opened: Any, qtbot: Any, settled: Callable[[], None]) -> None:
     opened.go_to_stage("records")
     click(qtbot, opened.side.records.pages)
     settled()
@@ -219,7 +214,7 @@ def test_the_plan_is_printed(opened: Window, qtbot: QtBot, settled: Callable[[],
     assert "files in" in opened.foot.said.text()
 
 
-def test_the_clock_tells_the_map_who_sprays(opened: Window, qtbot: QtBot) -> None:
+def test_the_clock_tells_the_map_who_sprays(opened: Any, qtbot: Any) -> None:
     opened.strip.turn_to("clock")
     first = opened.day.spans[0]
     rows = opened.strip.clock.rows
@@ -234,7 +229,7 @@ def test_the_clock_tells_the_map_who_sprays(opened: Window, qtbot: QtBot) -> Non
     assert first.zone_id in opened.strip.clock.now.text()
 
 
-def test_a_ground_saved_by_somebody_else_is_not_written_over(opened: Window, qtbot: QtBot) -> None:
+def test_a_ground_saved_by_somebody_else_is_not_written_over(opened: Any, qtbot: Any) -> None:
     site = store.load(opened.desk.folder)
     store.save(site, opened.desk.folder)
     opened.deeds.saw(opened.flagged[0], "dry", ())
