@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 from PySide6.QtWidgets import QWidget
@@ -16,7 +16,6 @@ from gravegis.window.form import Form
 from gravegis.window.reading import Reader
 from gravegis.window.stages import STAGES, stage_of
 
-if TYPE_CHECKING:
 READERS = {
     "metric": Reader(),
     "us": Reader("us"),
