@@ -85,7 +85,8 @@ def flagged(site: Site) -> tuple[str, ...]:
     by = [name for name in ("overall", "margin_m") if name in stones.columns]
     if not by:
         return ()
-    return tuple(stones.sort_values([*by, "stone_id"], ascending=[*[False] * len(by), True])["stone_id"])
+    found: Any = stones
+    return tuple(found.sort_values([*by, "stone_id"], ascending=[*[False] * len(by), True])["stone_id"])
 
 
 FLAGGED = 2

@@ -57,7 +57,7 @@ class Form(QWidget):
         """Return what was typed and differs from what the site has saved, as the command line would get it."""
         return {name: field.typed() for name, field in self.fields.items() if field.differs()}
 
-    def values(self) -> object:
+    def values(self) -> Any:  # noqa: ANN401 - the settings of this analysis
         """Return the settings as they stand; raises SettingError with everything that cannot be read."""
         return self.analysis.read(self.typed(), self._saved)
 

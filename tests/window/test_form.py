@@ -97,7 +97,7 @@ def test_every_analysis_has_a_stage_and_a_stranger_stands_by_what_it_reads() -> 
     assert {stage_of(name, pool) for name in pool} <= set(STAGES)
 
     class Shade:
-        gives = {"shade_of_a_plugin": {}}  # noqa: RUF012
+        gives: Any = {"shade_of_a_plugin": {}}  # noqa: RUF012
 
         @staticmethod
         def reads() -> dict[str, tuple[str, ...]]:
