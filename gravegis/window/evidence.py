@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from gravegis.store.journal import Journal
     from gravegis.window.reading import Reader
 
+    _Maker = Callable[[Site, str, str, Mapping[str, Any], Reader], Iterator["Fact"]]
+
 __all__ = ["FLAGGED", "Card", "Fact", "card_of", "flagged", "row_of"]
 
 MEASURED, WORKED_OUT, MISSING = "measured", "worked out", "missing"
@@ -98,7 +100,8 @@ def card_of(site: Site, layer: str, id: str, reader: Reader, journal: Journal | 
     main = row_of(site, layer, id)
     if main is None:
         return None
-    facts = tuple(_CARDS.get(layer, _plain)(site, layer, id, main, reader))
+    maker: _Maker = _CARDS.get(layer, _plain)
+    facts = tuple(maker(site, layer, id, main, reader))
     photos = tuple(str(one["file"]) for one in rows_of(site, "photos", "stone_id", id) if one.get("file"))
     return Card(layer, id, facts, photos if layer == "stones" else (), tuple(_history(site, layer, id, journal)))
 
@@ -232,4 +235,4 @@ def _plain(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
             yield _fact(layer, row, id, column, reader, worked=worked)
 
 
-_CARDS: Mapping[str, Callable[..., Iterator[Fact]]] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot}
+_CARDS: Mapping[str, _Maker] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot}
