@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from gravegis.window.canvas.rings import Box, Floats, Rings, Shapes, Tiles
 
 __all__ = [
-    "BackdropPicture", "Drawn", "GridPicture", "Pickable", "Route", "backdrop_of", "drawn_of", "grids_of", "pickables_of",
-    "routes_of",
+    "BackdropPicture", "Drawn", "GridPicture", "Pickable", "Route", "backdrop_of", "drawn_of", "grids_of",
+    "pickables_of", "routes_of",
 ]  # fmt: skip
 
 _GROUP_OF = {"path": "paths", "gate": "points", "base": "points", "tap": "points", "tap_unfit": "points"}
@@ -96,8 +96,8 @@ def _made(group: str, symbol: Symbol, shape: str, shapes: Shapes, labels: tuple[
     bounds_m = shapely.bounds(shapes)
     middle = shapely.centroid(shapes) if shape == "marks" else shapely.points((bounds_m[:, :2] + bounds_m[:, 2:]) / 2)
     return Drawn(
-        group, symbol, shape, rings_of(shapes), tiles_of(bounds_m, side_m=WIDE_TILE_M), shapely.get_x(middle),
-        shapely.get_y(middle), labels,
+        group, symbol, shape, rings_of(shapes), tiles_of(bounds_m, side_m=WIDE_TILE_M),
+        np.asarray(shapely.get_x(middle)), np.asarray(shapely.get_y(middle)), labels,
     )  # fmt: skip
 
 
