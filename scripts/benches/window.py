@@ -58,7 +58,8 @@ def run(work: Work) -> Iterator[Figure]:
         told["memory"] = None if told["peak_gb"] is None else told["peak_gb"] * 1000
         for name, (unit, target) in table.items():
             yield Figure(
-                name=f"window.{label}.{name}", value=told[name], processor_value=told.get(f"{name}_processor"), unit=unit, target=target, n=count,
+                name=f"window.{label}.{name}", value=told[name], processor_value=told.get(f"{name}_processor"),
+                unit=unit, target=target, n=count,
                 data_set=f"{ABOUT}; {heads_n} heads; {SIZE_PX[0]} by {SIZE_PX[1]} px, offscreen",
                 repeats=1 if name in ("memory", "first_map", "opens", "outline") else N,
                 warm_up="one picture of each scale, not counted" if name == "sharp" else "none",

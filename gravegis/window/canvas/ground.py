@@ -179,12 +179,10 @@ def _classed(name: str, grid: Raster) -> GridPicture:
     """Classes of a share are fifths of 100 %; those of anything else fifths of what is there."""
     values = grid.values
     known = np.isfinite(values)
-    is_share = (
-        grid.unit in ("", "frac", "share")
-        and bool(known.any())
-        and 0 <= values[known].min() <= values[known].max() <= 1
-    )
-    low, high = (0.0, 1.0) if is_share or not known.any() else (float(values[known].min()), float(values[known].max()))
+    low, high = (float(values[known].min()), float(values[known].max())) if known.any() else (0.0, 1.0)
+    is_share = "share" in name and low >= 0 and high <= 1
+    if is_share:
+        low, high = 0.0, 1.0
     step = (high - low) / 5 or 1.0
     classes = np.zeros(values.shape, dtype=np.uint8)
     classes[known] = np.clip(((values[known] - low) / step).astype(int), 0, 4) + 1
@@ -192,7 +190,7 @@ def _classed(name: str, grid: Raster) -> GridPicture:
     if is_share:
         steps = tuple(f"{edges[place] * 100:.0f} to {edges[place + 1] * 100:.0f} %" for place in range(5))
     else:
-        unit = f" {grid.unit}" if grid.unit else ""
+        unit = f" {grid.unit}" if grid.unit not in ("", "1") else ""
         steps = tuple(f"{edges[place]:.3g} to {edges[place + 1]:.3g}{unit}" for place in range(5))
     return GridPicture(name, classes, grid.bounds_m, grid.meaning, steps)
 

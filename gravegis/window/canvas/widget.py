@@ -83,8 +83,7 @@ class MapCanvas(QWidget):
         self._theme = "light"
         self._picked: tuple[str, str] | None = None
         self._selected = _NOTHING
-        self.is_dropped = False
-        """Whether a head was put down and the scene with it is not here yet."""
+        self.is_dropped = False  # whether a head was put down and the scene with it is not here yet
         self._fits = True
         self._hands = Hands(self)
         self._pictures = Pictures(self, self._taken)
