@@ -10,5 +10,6 @@ GROUPS = {
     "check": "a file of stones brought in or loaded, conformed and checked: time and memory",
     "edit": "one edit among many stones against replacing the layer",
     "reach": "which heads reach which stones against sector polygons and a spatial join",
+    "window": "the map canvas: gestures, sharp pictures, a head dragged, picks, opening and memory",
 }
 """Name of the group, which is the name of its module, and what it measures."""

@@ -10,6 +10,7 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gravegis.window.canvas.ground import Pickable
     from gravegis.window.canvas.rings import Box, Ints
     from gravegis.window.scene import Scene
 
@@ -46,7 +47,7 @@ def _head(scene: Scene, x_m: float, y_m: float, within_m: float) -> str | None:
 
 
 def _stone(scene: Scene, x_m: float, y_m: float, within_m: float) -> int | None:
-    """Return the row of the stone under a place, or of the nearest within reach; of equals the one nearer its middle."""
+    """Return the row of the stone under a place, or of the nearest within reach, of equals by its middle."""
     stones = scene.stones
     rows = stones.tiles.rows_in((x_m - within_m, y_m - within_m, x_m + within_m, y_m + within_m))
     if not len(rows):
@@ -57,8 +58,8 @@ def _stone(scene: Scene, x_m: float, y_m: float, within_m: float) -> int | None:
     return int(rows[best]) if far_m[best] <= within_m else None
 
 
-def _nearest(layer: object, x_m: float, y_m: float, within_m: float) -> int | None:
-    tiles, shapes = layer.tiles, layer.shapes  # type: ignore[attr-defined]
+def _nearest(layer: Pickable, x_m: float, y_m: float, within_m: float) -> int | None:
+    tiles, shapes = layer.tiles, layer.shapes
     rows = tiles.rows_in((x_m - within_m, y_m - within_m, x_m + within_m, y_m + within_m))
     if not len(rows):
         return None
@@ -76,7 +77,7 @@ def stones_in_box(scene: Scene, box: Box) -> Ints:
 
 
 def stones_in_loop(scene: Scene, corners_m: Sequence[tuple[float, float]]) -> Ints:
-    """Return the stones whose middle lies in a loop drawn by hand; a loop that crosses itself takes all it goes round."""
+    """Return the stones whose middle lies in a loop drawn by hand; one that crosses itself takes all it goes round."""
     if len(corners_m) < 3:
         return np.empty(0, dtype=np.int64)
     loop = shapely.make_valid(shapely.Polygon(corners_m))
@@ -88,27 +89,43 @@ def stones_in_loop(scene: Scene, corners_m: Sequence[tuple[float, float]]) -> In
 
 def place_of(scene: Scene, layer: str, name: str) -> tuple[float, float, float] | None:
     """Return the middle of a thing and how much ground it takes; None where the scene has no place for it. [m]"""
-    if layer == "stones":
-        found = np.flatnonzero(scene.stones.ids == name)
-        if len(found):
-            row = int(found[0])
-            return float(scene.stones.x_m[row]), float(scene.stones.y_m[row]), scene.stones.size_m or 1.0
-    if layer == "heads":
-        found = np.flatnonzero(scene.heads.ids == name)
-        if len(found):
-            row = int(found[0])
-            at = int(scene.heads.throw_row[row])
-            reach_m = float(scene.heads.throws.throw_m[at]) if at >= 0 else 1.0
-            return float(scene.heads.x_m[row]), float(scene.heads.y_m[row]), 2 * reach_m
-    if layer == "zones":
-        mine = np.flatnonzero(scene.heads.zones == name)
-        if len(mine):
-            x_m, y_m = scene.heads.x_m[mine], scene.heads.y_m[mine]
-            size = max(float(np.ptp(x_m)), float(np.ptp(y_m))) + 20.0
-            return float(x_m.min() + x_m.max()) / 2, float(y_m.min() + y_m.max()) / 2, size
-    for one in scene.pickables:
-        found = np.flatnonzero(one.ids == name) if one.layer == layer else np.empty(0)
+    known = {"stones": _stone_place, "heads": _head_place, "zones": _zone_place}
+    if layer in known:
+        return known[layer](scene, name)
+    for one in (one for one in scene.pickables if one.layer == layer):
+        found = np.flatnonzero(one.ids == name)
         if len(found):
             west, south, east, north = one.tiles.row_bounds_m[int(found[0])].tolist()
             return (west + east) / 2, (south + north) / 2, max(east - west, north - south, 1.0)
     return None
+
+
+def _stone_place(scene: Scene, name: str) -> tuple[float, float, float] | None:
+    stones = scene.stones
+    found = np.flatnonzero(stones.ids == name)
+    if not len(found):
+        return None
+    row = int(found[0])
+    west, south, east, north = stones.tiles.row_bounds_m[row].tolist()
+    return float(stones.x_m[row]), float(stones.y_m[row]), max(east - west, north - south, 0.5)
+
+
+def _head_place(scene: Scene, name: str) -> tuple[float, float, float] | None:
+    heads = scene.heads
+    found = np.flatnonzero(heads.ids == name)
+    if not len(found):
+        return None
+    row = int(found[0])
+    at = int(heads.throw_row[row])
+    reach_m = float(heads.throws.throw_m[at]) if at >= 0 else 1.0
+    return float(heads.x_m[row]), float(heads.y_m[row]), 2 * reach_m
+
+
+def _zone_place(scene: Scene, name: str) -> tuple[float, float, float] | None:
+    heads = scene.heads
+    mine = np.flatnonzero(heads.zones == name)
+    if not len(mine):
+        return None
+    x_m, y_m = heads.x_m[mine], heads.y_m[mine]
+    size_m = max(float(np.ptp(x_m)), float(np.ptp(y_m))) + 20.0
+    return float(x_m.min() + x_m.max()) / 2, float(y_m.min() + y_m.max()) / 2, size_m

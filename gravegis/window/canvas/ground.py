@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from gravegis.window.canvas.rings import Box, Floats, Rings, Shapes, Tiles
 
 __all__ = [
-    "BackdropPicture", "Drawn", "GridPicture", "Pickable", "Route", "backdrop_of", "drawn_of", "grids_of", "pickables_of",
-    "routes_of",
+    "BackdropPicture", "Drawn", "GridPicture", "Pickable", "Route", "backdrop_of", "drawn_of", "grids_of",
+    "pickables_of", "routes_of",
 ]  # fmt: skip
 
 _GROUP_OF = {"path": "paths", "gate": "points", "base": "points", "tap": "points", "tap_unfit": "points"}
@@ -96,8 +96,8 @@ def _made(group: str, symbol: Symbol, shape: str, shapes: Shapes, labels: tuple[
     bounds_m = shapely.bounds(shapes)
     middle = shapely.centroid(shapes) if shape == "marks" else shapely.points((bounds_m[:, :2] + bounds_m[:, 2:]) / 2)
     return Drawn(
-        group, symbol, shape, rings_of(shapes), tiles_of(bounds_m, side_m=WIDE_TILE_M), shapely.get_x(middle),
-        shapely.get_y(middle), labels,
+        group, symbol, shape, rings_of(shapes), tiles_of(bounds_m, side_m=WIDE_TILE_M),
+        np.asarray(shapely.get_x(middle)), np.asarray(shapely.get_y(middle)), labels,
     )  # fmt: skip
 
 
@@ -179,12 +179,10 @@ def _classed(name: str, grid: Raster) -> GridPicture:
     """Classes of a share are fifths of 100 %; those of anything else fifths of what is there."""
     values = grid.values
     known = np.isfinite(values)
-    is_share = (
-        grid.unit in ("", "frac", "share")
-        and bool(known.any())
-        and 0 <= values[known].min() <= values[known].max() <= 1
-    )
-    low, high = (0.0, 1.0) if is_share or not known.any() else (float(values[known].min()), float(values[known].max()))
+    low, high = (float(values[known].min()), float(values[known].max())) if known.any() else (0.0, 1.0)
+    is_share = "share" in name and low >= 0 and high <= 1
+    if is_share:
+        low, high = 0.0, 1.0
     step = (high - low) / 5 or 1.0
     classes = np.zeros(values.shape, dtype=np.uint8)
     classes[known] = np.clip(((values[known] - low) / step).astype(int), 0, 4) + 1
@@ -192,7 +190,7 @@ def _classed(name: str, grid: Raster) -> GridPicture:
     if is_share:
         steps = tuple(f"{edges[place] * 100:.0f} to {edges[place + 1] * 100:.0f} %" for place in range(5))
     else:
-        unit = f" {grid.unit}" if grid.unit else ""
+        unit = f" {grid.unit}" if grid.unit not in ("", "1") else ""
         steps = tuple(f"{edges[place]:.3g} to {edges[place + 1]:.3g}{unit}" for place in range(5))
     return GridPicture(name, classes, grid.bounds_m, grid.meaning, steps)
 

@@ -91,7 +91,7 @@ class Hands:
     def _carry(self, place: QPointF) -> Carry | None:
         """Take the handle under the pointer, else pick the head under it and take that."""
         canvas = self._canvas
-        if canvas.scene is None or canvas.is_waiting:
+        if canvas.scene is None or canvas.is_dropped:
             return None
         taken = self._handle(place)
         if taken is None:
@@ -100,7 +100,7 @@ class Hands:
             if found is None:
                 return None
             if canvas.hold is None or canvas.hold.head_id != found[1]:
-                canvas.mark_picked(*found)
+                self._tell_picked(*found)
             taken = "place"
         hold = canvas.hold
         if hold is None:
@@ -129,7 +129,7 @@ class Hands:
             return
         if canvas.scene is not None:
             found = found_at(canvas.scene, x_m, y_m, px_per_m=canvas.view.px_per_m, shown=canvas.shown)
-            canvas.mark_picked(*(found or ("", "")))
+            self._tell_picked(*(found or ("", "")))
 
     def _select(self, area: Area) -> None:
         canvas = self._canvas
@@ -141,4 +141,10 @@ class Hands:
         else:
             (x1, y1), (x2, y2) = corners[0], corners[-1]
             rows = stones_in_box(canvas.scene, (min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2)))
-        canvas.mark_selected(rows)
+        ids = tuple(canvas.scene.stones.ids[rows].tolist())
+        canvas.set_selected(ids)
+        canvas.selected.emit(ids)
+
+    def _tell_picked(self, layer: str, name: str) -> None:
+        self._canvas.set_picked(layer or None, name)
+        self._canvas.picked.emit(layer, name)

@@ -144,7 +144,8 @@ def placed(heads: Heads, row: int) -> Placed | None:
 
 def outline_of(one: Placed) -> shapely.Geometry:
     """Return the ground a head wets as it is held, for drawing."""
-    return throw_polygons(one.throws(), segments_per_circle=PIECES)[0]
+    made: shapely.Geometry = throw_polygons(one.throws(), segments_per_circle=PIECES)[0]
+    return made
 
 
 def wetted_by(stones: Stones, one: Placed, surveyed: shapely.Geometry | None = None) -> tuple[Ints, Floats]:

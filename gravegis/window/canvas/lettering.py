@@ -28,6 +28,9 @@ STONE_NAMES_FROM_PX = 34.0
 SECTION_NAMES_TO = 20.0
 MOST = 600
 _CELL_PX = 64.0
+_AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1), (0.7, 0.7), (-0.7, 0.7), (0.7, -0.7), (-0.7, -0.7))
+_FAR = (1.4, 2.4)
+"""How far off a disc may stand that finds no room where it belongs, in its own widths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,26 +92,42 @@ def _wishes(scene: Scene, view: View, look: Look) -> Iterator[_Wish]:
         yield from _stops(scene, view, look)
     if "names" not in look.shown:
         return
-    ink = "#000000" if scene.theme == "light" else "#ffffff"
+    yield from _areas(scene, view, look)
+    yield from _heads(scene, view, look)
+    yield from _stones(scene, view, look)
+
+
+def _ink(scene: Scene) -> str:
+    return symbols.text_on(symbols.PAPERS[scene.theme])
+
+
+def _areas(scene: Scene, view: View, look: Look) -> Iterator[_Wish]:
     west, south, east, north = view.box_m
     for layer in scene.drawn:
         if not layer.labels or layer.group not in look.shown or view.px_per_m > SECTION_NAMES_TO:
             continue
         for text, x_m, y_m in zip(layer.labels, layer.x_m.tolist(), layer.y_m.tolist(), strict=True):
             if west < x_m < east and south < y_m < north:
-                yield _Wish(text, *view.to_screen(x_m, y_m), ink, bold=True, over=True)
+                yield _Wish(text, *view.to_screen(x_m, y_m), _ink(scene), bold=True, over=True)
+
+
+def _heads(scene: Scene, view: View, look: Look) -> Iterator[_Wish]:
+    west, south, east, north = view.box_m
     heads = scene.heads
     if "heads" in look.shown and view.px_per_m >= HEAD_NAMES_FROM:
         colour = symbols.symbol("head", scene.theme).line
         there = (heads.x_m > west) & (heads.x_m < east) & (heads.y_m > south) & (heads.y_m < north)
         for row in np.flatnonzero(there).tolist():
             yield _Wish(str(heads.tags[row]), *view.to_screen(heads.x_m[row], heads.y_m[row]), colour)
+
+
+def _stones(scene: Scene, view: View, look: Look) -> Iterator[_Wish]:
     stones = scene.stones
     if "stones" in look.shown and (stones.size_m or 0.6) * view.px_per_m >= STONE_NAMES_FROM_PX:
         for row in stones.tiles.rows_in(view.box_m).tolist():
             low = stones.tiles.row_bounds_m[row, 1]
             x_px, y_px = view.to_screen(stones.x_m[row], low)
-            yield _Wish(str(stones.names[row]), x_px, y_px + 9, ink, gap_px=2.0, over=True)
+            yield _Wish(str(stones.names[row]), x_px, y_px + 9, _ink(scene), gap_px=2.0, over=True)
 
 
 def _stops(scene: Scene, view: View, look: Look) -> Iterator[_Wish]:
@@ -149,7 +168,7 @@ class _Board:
 def _place(wish: _Wish, board: _Board, size: QFontMetricsF) -> Letter | None:
     wide, high = size.horizontalAdvance(wish.text) + 4, size.height()
     if wish.disc is not None:
-        wide = high = max(wide + 4, high + 4)
+        wide = high = max(wide, high)
     x, y, gap = wish.x_px, wish.y_px, wish.gap_px
     places = [(x - wide / 2, y - high / 2)]
     if not wish.over:
@@ -160,8 +179,11 @@ def _place(wish: _Wish, board: _Board, size: QFontMetricsF) -> Letter | None:
             (x - wide / 2, y - gap - high),
         ]
     if wish.disc is not None:
-        places += [(x - wide / 2 + far * east, y - high / 2 + far * south) for far in (1.6 * wide, 2.6 * wide)
-                   for east, south in ((1, 0), (-1, 0), (0, 1), (0, -1), (0.7, 0.7), (-0.7, 0.7), (0.7, -0.7), (-0.7, -0.7))]  # fmt: skip
+        places += [
+            (x - wide / 2 + far * wide * east, y - high / 2 + far * high * south)
+            for far in _FAR
+            for east, south in _AROUND
+        ]
     for left, top in places:
         box = QRectF(left, top, wide, high)
         if board.take(box):

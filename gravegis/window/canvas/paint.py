@@ -11,6 +11,7 @@ from PySide6.QtCore import QRect, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QImage, QPainter
 
 from gravegis.outputs import symbols
+from gravegis.window.canvas.ground import Route
 from gravegis.window.canvas.inks import brush_of, draw_mark, ground_transform, hatch_of, ink_on, path_of, pen_of
 from gravegis.window.canvas.lettering import Letters, letters_of, paint_letters
 from gravegis.window.canvas.look import stone_codes
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from PySide6.QtGui import QPainterPath
 
     from gravegis.outputs.symbols import Symbol
-    from gravegis.window.canvas.ground import Drawn, GridPicture, Route
+    from gravegis.window.canvas.ground import Drawn, GridPicture
     from gravegis.window.canvas.look import Look
     from gravegis.window.canvas.rings import Box, Rings, Tiles
     from gravegis.window.canvas.view import View
@@ -56,20 +57,17 @@ class Material:
         """Return the path of one tile of a layer."""
         key = id(layer), tile
         if key not in self.paths:
-            flat = not (isinstance_drawn(layer) and layer.shape == "areas" and layer.symbol.fill)
-            self.paths[key] = path_of(layer.rings, layer.rings.of_rows(layer.tiles.rows_of(tile)), is_winding=flat)
+            rows = layer.tiles.rows_of(tile)
+            # rings within a ring are holes in the ground, never in a line walked
+            self.paths[key] = path_of(layer.rings, layer.rings.of_rows(rows), is_winding=isinstance(layer, Route))
         return self.paths[key]
-
-
-def isinstance_drawn(layer: Drawn | Route) -> bool:
-    """Whether a layer has areas or marks, and not only lines."""
-    return hasattr(layer, "shape")
 
 
 def material_of(scene: Scene, before: Material | None = None) -> Material:
     """Return what is kept of a scene; paths of stones that stand where they stood are taken over."""
     stones = before.stones.taken_over(scene.stones) if before is not None else StonePaths(scene.stones)
-    outlines = scene.heads.outlines
+    # turned one way round, or grounds that overlap would cut holes into each other
+    outlines = shapely.orient_polygons(scene.heads.outlines)
     bounds_m = shapely.bounds(outlines) if len(outlines) else np.empty((0, 4))
     grids = {one.name: _grid_image(one, scene.theme) for one in scene.grids}
     backdrop = None
@@ -120,12 +118,17 @@ def base_of(
     seen, rest = strips_of(view, whole)
     for place, strip in enumerate([*seen, *rest]):
         if place == len(seen):
-            part = QRect(*(round(side * density) for side in _united(seen).getRect()))
+            part = _denser(_united(seen), density)
             yield image.copy(part), view, False
         _strip(image, material, whole, strip, look, codes, letters, stop)
         if stop():
             return
     yield image, whole, True
+
+
+def _denser(box: QRect, density: float) -> QRect:
+    left, top, width, height = (round(side * density) for side in (box.x(), box.y(), box.width(), box.height()))
+    return QRect(left, top, width, height)
 
 
 def _united(strips: list[QRect]) -> QRect:
@@ -146,10 +149,11 @@ def _strip(
     west, north = view.to_ground(strip.left() - 8, strip.top() - 8)
     east, south = view.to_ground(strip.right() + 8, strip.bottom() + 8)
     box = west, south, east, north
-    _pictures(painter, material, view, look)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    _backdrop(painter, material, view, look)
     low = [one for one in scene.drawn if one.symbol.z < symbols.symbol("spraying", theme).z]
     _water(painter, material, view, box, look, is_fill=True)
+    _grids(painter, material, view, look)
     for layer in low:
         _layer(painter, material, view, box, look, layer)
     _water(painter, material, view, box, look, is_fill=False)
@@ -169,14 +173,16 @@ def _strip(
     painter.end()
 
 
-def _pictures(painter: QPainter, material: Material, view: View, look: Look) -> None:
-    """Draw the backdrop and the grids."""
+def _backdrop(painter: QPainter, material: Material, view: View, look: Look) -> None:
     scene = material.scene
     if material.backdrop is not None and scene.backdrop is not None and "backdrop" in look.shown:
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         painter.drawImage(_rect(view, scene.backdrop.bounds_m), material.backdrop)
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, on=False)
-    for grid in scene.grids:
+
+
+def _grids(painter: QPainter, material: Material, view: View, look: Look) -> None:
+    for grid in material.scene.grids:
         if f"grid:{grid.name}" in look.shown:
             painter.setOpacity(_GRID_OPACITY)
             painter.drawImage(_rect(view, grid.bounds_m), material.grids[grid.name])

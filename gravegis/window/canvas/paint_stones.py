@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +35,7 @@ HATCH_FROM_PX = 12.0
 DIGIT_FROM_PX = 25.0
 USUAL_M = 0.6
 MOST_MARKS = 4000
+RINGS_FROM_PX_PER_M = 9.0
 _RANK = np.array([0, 1, 2, 3, 4, 0])
 """How far up a class lies where dots fall on one another: the worst on top, without a class above all but that."""
 
@@ -123,8 +125,11 @@ def _points(painter: QPainter, view: View, stones: Stones, rows: Ints, codes: Co
     for row in rows.tolist():
         face = face_of(int(codes[row]), theme)
         x_px, y_px = view.to_screen(stones.x_m[row], stones.y_m[row])
-        draw_mark(painter, face.body, x_px, y_px, size_px=max(face.body.size_mm * 4, 5.0))
-        if face.over is not None and face.over.hatch:
+        body = face.body
+        if face.over is not None and face.over.width_mm > body.width_mm:
+            body = replace(body, line=face.over.line, width_mm=face.over.width_mm)
+        draw_mark(painter, body, x_px, y_px, size_px=max(face.body.size_mm * 4, 5.0))
+        if face.over is not None and face.over.hatch and view.px_per_m >= RINGS_FROM_PX_PER_M:
             painter.setPen(pen_of(face.over))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawEllipse(QPointF(x_px, y_px), 5.0, 5.0)
@@ -163,7 +168,7 @@ def _wet_rank(wet: Ints) -> Ints:
 
 
 def _dot_colour(face: Face, theme: str) -> int:
-    """A dot has no room for an outline: a fill that does not stand out from the paper gives way to the line."""
+    """Return the colour of a dot: without room for an outline, a fill too near to the paper gives way to the line."""
     fill, line = face.body.fill, face.body.line
     clear = bool(fill) and symbols.contrast(fill, symbols.PAPERS[theme]) >= 1.35
     return int(QColor(fill if clear else line).rgba())

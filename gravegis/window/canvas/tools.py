@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import Enum
 from typing import TYPE_CHECKING
@@ -69,7 +70,7 @@ class Measure:
     def length_m(self) -> float:
         """Return the length of the line."""
         pairs = zip(self.places, self.places[1:], strict=False)
-        return sum(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5 for a, b in pairs)
+        return sum(math.hypot(a[0] - b[0], a[1] - b[1]) for a, b in pairs)
 
 
 def draw_area(painter: QPainter, area: Area, theme: str) -> None:

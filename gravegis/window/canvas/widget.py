@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QColor, QImage, QPainter
+from PySide6.QtCore import QPointF, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QImage, QPainter
 from PySide6.QtWidgets import QWidget
 
 from gravegis.outputs import symbols
@@ -18,10 +18,9 @@ from gravegis.window.canvas.hold import Hold, hold_of
 from gravegis.window.canvas.legend import samples_of
 from gravegis.window.canvas.look import Look
 from gravegis.window.canvas.overlay import draw_hold, draw_picked, draw_selected
-from gravegis.window.canvas.paint import base_of, material_of
+from gravegis.window.canvas.pictures import Pictures
 from gravegis.window.canvas.tools import Tool
 from gravegis.window.canvas.view import View, fitting
-from gravegis.window.canvas.worker import Redrawer
 from gravegis.window.scene import kinds_of
 
 if TYPE_CHECKING:
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
         QWheelEvent,
     )
 
-    from gravegis.window.canvas.paint import Material
     from gravegis.window.canvas.rings import Box
     from gravegis.window.scene import Scene
 
@@ -81,18 +79,14 @@ class MapCanvas(QWidget):
         self.tool = Tool.PICK
         self.hold: Hold | None = None
         self.unit = "metric"
-        self._material: Material | None = None
         self._look = Look(frozenset(), None, -1, _NOTHING, _NOTHING.astype(np.int8), _NOTHING, "")
         self._theme = "light"
         self._picked: tuple[str, str] | None = None
         self._selected = _NOTHING
-        self._base: tuple[QImage, Box, float] | None = None
-        self._under: tuple[QImage, Box, float] | None = None
-        self._is_dropped = False
+        self.is_dropped = False  # whether a head was put down and the scene with it is not here yet
         self._fits = True
         self._hands = Hands(self)
-        self._redrawer = Redrawer(self)
-        self._redrawer.drawn.connect(self._take, Qt.ConnectionType.QueuedConnection)
+        self._pictures = Pictures(self, self._taken)
         self._idle = QTimer(self, singleShot=True, interval=SETTLE_MS)
         self._idle.timeout.connect(self._redraw)
         self._keys = QTimer(self, singleShot=True, interval=KEY_PAUSE_MS)
@@ -107,9 +101,9 @@ class MapCanvas(QWidget):
     def set_scene(self, scene: Scene) -> None:
         """Show another scene, or another state of the same: where the map looks stays, a new ground is shown whole."""
         is_new = self.scene is None or self.scene.title != scene.title or self.scene.crs != scene.crs
-        self._material = material_of(scene, None if is_new else self._material)
+        self._pictures.show(scene, is_new=is_new, keeps_colours=scene.theme == self._theme)
         self.scene, self._theme = scene, scene.theme
-        self.hold, self._is_dropped = None, False
+        self.hold, self.is_dropped = None, False
         self._hands.forget()
         self._look = replace(self._look, held=-1, other_rows=_NOTHING, other_codes=_NOTHING.astype(np.int8))
         if is_new:
@@ -137,7 +131,6 @@ class MapCanvas(QWidget):
         if self.scene is not None and theme != self._theme:
             from gravegis.window.scene import themed
 
-            self._under = None
             self.set_scene(themed(self.scene, theme))
         self._theme = theme
 
@@ -177,7 +170,7 @@ class MapCanvas(QWidget):
 
     def show_last_picture(self, image: QImage, bounds_m: Box, words: str) -> None:
         """Show the picture of an earlier time until the ground is read; `words` on it tell of when it is."""
-        self._under = (image, bounds_m, 1.0)
+        self._pictures.lay_under(image, bounds_m)
         self._hands.note = words
         self.view = fitting(bounds_m, self.width(), self.height())
         self.update()
@@ -211,7 +204,7 @@ class MapCanvas(QWidget):
     def look_at(self, view: View) -> None:
         """Look at another place; the picture at hand is moved at once, the sharp one follows."""
         self.view, self._fits = view, False
-        self._redrawer.drop()
+        self._pictures.drop()
         self._idle.start()
         self.update()
 
@@ -245,7 +238,7 @@ class MapCanvas(QWidget):
         self._hands.forget()
         if self.hold is not None and self.hold.now != self.hold.was:
             self.hold = None
-            self._is_dropped = False
+            self.is_dropped = False
             self._look = replace(self._look, held=-1, other_rows=_NOTHING, other_codes=_NOTHING.astype(np.int8))
             self.refresh()
         self._take_in_hand()
@@ -255,10 +248,10 @@ class MapCanvas(QWidget):
         """Put the head down where it is held, and tell what is other than before."""
         self._keys.stop()
         hold = self.hold
-        if hold is None or self._is_dropped or hold.now == hold.was:
+        if hold is None or self.is_dropped or hold.now == hold.was:
             return
         hold.settle()
-        self._is_dropped = True
+        self.is_dropped = True
         self.head_previewed.emit(hold.head_id, hold.wetted_ids())
         self.follow_hold()
         self.head_moved.emit(hold.head_id, hold.changes())
@@ -282,7 +275,7 @@ class MapCanvas(QWidget):
     def _by_key(self, change: object) -> None:
         if self._picked is None or self._picked[0] != "heads":
             return
-        if self._is_dropped and self.hold is not None:
+        if self.is_dropped and self.hold is not None:
             return  # the scene with the last change is on its way
         if self.hold is None and self.scene is not None:
             self.hold = hold_of(self.scene, self._picked[1])
@@ -298,33 +291,16 @@ class MapCanvas(QWidget):
         """Show handles on the picked head while heads are moved."""
         wants = self.tool is Tool.MOVE_HEAD and self._picked is not None and self._picked[0] == "heads"
         if not wants:
-            if self.hold is not None and not self._is_dropped and self.hold.now == self.hold.was:
+            if self.hold is not None and not self.is_dropped and self.hold.now == self.hold.was:
                 self.hold = None
                 self._look = replace(self._look, held=-1)
             return
         if (
             self.scene is not None
             and self._picked is not None
-            and (self.hold is None or (self.hold.head_id != self._picked[1] and not self._is_dropped))
+            and (self.hold is None or (self.hold.head_id != self._picked[1] and not self.is_dropped))
         ):
             self.hold = hold_of(self.scene, self._picked[1])
-
-    def mark_picked(self, layer: str, name: str) -> None:
-        """Mark what a click found and tell it."""
-        self.set_picked(layer or None, name)
-        self.picked.emit(layer, name)
-
-    def mark_selected(self, rows: npt.NDArray[np.int64]) -> None:
-        """Mark the stones that a frame or a loop found and tell them."""
-        if self.scene is not None:
-            ids = tuple(self.scene.stones.ids[rows].tolist())
-            self.set_selected(ids)
-            self.selected.emit(ids)
-
-    @property
-    def is_waiting(self) -> bool:
-        """Whether a head was put down and the scene with it is not here yet."""
-        return self._is_dropped
 
     @property
     def shown(self) -> frozenset[str]:
@@ -338,17 +314,17 @@ class MapCanvas(QWidget):
         size = self.view.width_px, self.view.height_px
         image = QImage(round(size[0] * density), round(size[1] * density), QImage.Format.Format_RGB32)
         image.setDevicePixelRatio(density)
-        image.fill(QColor(symbols.PAPERS[self._theme]))
         painter = QPainter(image)
-        if self._material is not None:
-            drawn = base_of(
-                self._material, self.view, self._look, density=density, font=self.font(), stop=lambda: False
-            )
-            base, _, _ = next(drawn)
-            painter.drawImage(QPointF(0, 0), base)
+        painter.drawImage(QPointF(0, 0), self.base_picture(density=density))
         painter.setFont(self.font())
         self._over(painter)
         painter.end()
+        return image
+
+    def base_picture(self, *, density: float = 1.0) -> QImage:
+        """Return the ground that is seen, sharp, without bar, north and marks."""
+        image = self._pictures.drawn_now(self.view, self._look, density=density, font=self.font())
+        self.refresh()
         return image
 
     def refresh(self) -> None:
@@ -357,18 +333,10 @@ class MapCanvas(QWidget):
         self.update()
 
     def _redraw(self) -> None:
-        if self._material is None or self.width() < 2 or self.height() < 2:
-            return
-        density = self.devicePixelRatioF()
-        self._redrawer.start(self._material, self.view, self._look, density=density, font=self.font())
+        self._pictures.start(self.view, self._look, density=self.devicePixelRatioF(), font=self.font())
 
-    def _take(self, generation: int, image: QImage, view: View, is_last: bool) -> None:
-        if generation != self._redrawer.generation:
-            return
-        self._base = (image, view.box_m, view.px_per_m)
+    def _taken(self, is_last: bool) -> None:
         self._hands.note = ""
-        if self.scene is not None and _holds(view.box_m, self.scene.bounds_m):
-            self._under = self._base
         self.update()
         (self.ready if is_last else self.sharpened).emit()
 
@@ -376,22 +344,9 @@ class MapCanvas(QWidget):
         """Move or scale the picture at hand and draw over it what changes with every frame."""
         del event
         painter = QPainter(self)
-        painter.fillRect(self.rect(), QColor(symbols.PAPERS[self._theme]))
-        if self._under is not None and not (self._base is not None and _holds(self._base[1], self.view.box_m)):
-            self._blit(painter, self._under)
-        if self._base is not None:
-            self._blit(painter, self._base)
+        self._pictures.draw(painter, self.view, self._theme)
         self._over(painter)
         painter.end()
-
-    def _blit(self, painter: QPainter, held: tuple[QImage, Box, float]) -> None:
-        image, (west, south, east, north), scale = held
-        left, top = self.view.to_screen(west, north)
-        if abs(scale - self.view.px_per_m) < 1e-9:
-            painter.drawImage(QPointF(round(left), round(top)), image)
-        else:
-            right, bottom = self.view.to_screen(east, south)
-            painter.drawImage(QRectF(left, top, right - left, bottom - top), image)
 
     def _over(self, painter: QPainter) -> None:
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
@@ -399,7 +354,7 @@ class MapCanvas(QWidget):
             if len(self._selected) <= MOST_LIVE:
                 draw_selected(painter, self.scene, self._selected, self.view)
             if self.hold is not None:
-                has_handles = self.tool is Tool.MOVE_HEAD and not self._is_dropped
+                has_handles = self.tool is Tool.MOVE_HEAD and not self.is_dropped
                 draw_hold(painter, self.hold, self.view, self.shown, has_handles=has_handles)
             if self._picked is not None and (self.hold is None or self.hold.now == self.hold.was):
                 draw_picked(painter, self.scene, self._picked, self.view)
@@ -442,12 +397,4 @@ class MapCanvas(QWidget):
 
     def finish(self) -> None:
         """Wait until nothing is drawn beside the window any more; call it before the application ends."""
-        self._redrawer.finish()
-
-
-def _holds(outer: Box, inner: Box) -> bool:
-    slack = 1e-6
-    return (
-        outer[0] <= inner[0] + slack and outer[1] <= inner[1] + slack
-        and outer[2] >= inner[2] - slack and outer[3] >= inner[3] - slack
-    )  # fmt: skip
+        self._pictures.finish()
