@@ -16,6 +16,17 @@ if TYPE_CHECKING:
 
     from gravegis.site import Site
 
+# The window is tested without a screen; where a system library of Qt is missing its tests are skipped.
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ["PYTEST_QT_API"] = "pyside6"
+try:
+    import PySide6.QtWidgets  # noqa: F401
+    import pytestqt  # noqa: F401
+except ImportError:
+    pytest_plugins: tuple[str, ...] = ()
+else:
+    pytest_plugins = ("pytestqt.plugin",)
+
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("GRAVEGIS_SHARED", ROOT.parent / "shared"))
 

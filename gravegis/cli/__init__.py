@@ -20,6 +20,7 @@ from gravegis.cli import adding, checking, edits, forms, versions
 from gravegis.cli.running import JSON, run_and_write
 from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
+from gravegis.cli.window import window
 from gravegis.errors import Cancelled, GravegisError
 
 if TYPE_CHECKING:
@@ -207,7 +208,7 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     out_of_date([one for one in staleness.stale(loaded) if one.analysis in makers])
 
 
-for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore):
+for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore, window):
     gravegis.add_command(_command)
 
 

@@ -22,6 +22,7 @@ __all__ = [
     "INK",
     "MARKS",
     "PAPER",
+    "PAPERS",
     "Symbol",
     "Trace",
     "barrier_kind",
@@ -40,6 +41,8 @@ __all__ = [
 
 PAPER = "#ffffff"
 INK = "#000000"
+PAPERS = {"light": PAPER, "dark": "#1b1d1a"}
+"""What lies under a map, by theme."""
 HATCHES = ("", "slant", "cross", "dots", "level")
 """Hatch names: none, lines at 45 degrees, crossed lines at 45 degrees, dots, level lines."""
 

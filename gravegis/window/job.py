@@ -1,0 +1,69 @@
+"""Long work that can be watched and stopped, without Qt: the command line and tests could use it as well."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from gravegis import pipeline
+from gravegis.errors import Cancelled
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gravegis.site import Site
+
+__all__ = ["Work", "run_analysis"]
+
+Told = Callable[[float, str], None]
+MOST_A_SECOND = 20
+"""Messages a second that reach a listener; more cannot be read. Own choice."""
+
+
+@dataclass(slots=True)
+class Work:
+    """One piece of long work: what it does, who listens, and whether it was stopped."""
+
+    task: Callable[[Work], Any]
+    listen: Told = lambda share, words: None
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _last_s: float = -1.0
+
+    def stop(self) -> None:
+        """Ask the work to stop; it does so at its next look."""
+        self._stop.set()
+
+    def stopped(self) -> bool:
+        """Whether somebody asked to stop."""
+        return self._stop.is_set()
+
+    def tell(self, share: float, words: str) -> None:
+        """Tell how far it is, at most so often as somebody can read; raises Cancelled when stopped."""
+        if self.stopped():
+            raise Cancelled
+        now = time.monotonic()
+        if share >= 1 or now - self._last_s >= 1 / MOST_A_SECOND:
+            self._last_s = now
+            self.listen(share, words)
+
+    def run(self) -> Any:  # noqa: ANN401 - whatever the task gives
+        """Do it; raises Cancelled when stopped, and whatever the task raises."""
+        if self.stopped():
+            raise Cancelled
+        return self.task(self)
+
+
+def run_analysis(site: Site, name: str, typed: Mapping[str, str]) -> Callable[[Work], pipeline.Outcome]:
+    """Return the task that works one analysis out, and those it builds on; nothing is saved by it."""
+
+    def task(work: Work) -> pipeline.Outcome:
+        watch = pipeline.Watch(report=lambda name, share, words: work.tell(share, words), cancelled=work.stopped)
+        done = pipeline.run(site, (name,), typed={name: typed}, watch=watch)
+        if work.stopped():
+            raise Cancelled
+        return done
+
+    return task
