@@ -12,7 +12,7 @@ from reportlab.platypus import KeepTogether, Spacer
 from gravegis.analyses.worklist import ANALYSIS
 from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
-from gravegis.outputs.crew_sheet import BEFORE, STOP_AND_CALL
+from gravegis.outputs.crew_words import BEFORE, STOP_AND_CALL
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
 from gravegis.outputs.pictures import pictures_page
 from gravegis.science.care.limits import DAY_LIMITS

@@ -55,7 +55,7 @@ def work(site: Site, **chosen: Any) -> Result:
     return wetting.ANALYSIS.work(site, wetting.WettingSettings(**chosen))
 
 
-def table(result: Result, layer: str = "stone_wetting") -> pd.DataFrame:
+def table(result: Result, layer: str = "stone_wetting") -> Any:
     return canonical.conform(result.layers[layer], layer).set_index(list(schema.layer(layer).key))
 
 
@@ -570,13 +570,13 @@ def test_what_was_seen_gives_the_state_and_outranks_the_model(what: str, state: 
 def tablets(*xy: tuple[float, float], **columns: Any) -> gpd.GeoDataFrame:
     """Tablets 0.9 m high, 0.6 m wide along east and 0.1 m thick, their fronts looking south."""
     frame = stones_at(*xy, **{"height_m": 0.9, "facing_deg": 180.0, **columns})
-    shapes = [shapely.box(p.x - 0.3, p.y - 0.05, p.x + 0.3, p.y + 0.05) for p in frame.geometry]
+    shapes = [shapely.box(x - 0.3, y - 0.05, x + 0.3, y + 0.05) for x, y in xy]
     return frame.set_geometry(gpd.GeoSeries(shapes, crs=CRS))
 
 
 def test_a_stone_near_the_head_is_struck_on_the_face_towards_it_and_one_farther_out_is_rained_on() -> None:
     heads = heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)
-    layers = {"stones": tablets((0, 1.2), (0, -6), (0, 30)), "heads": heads, "schedules": program()}
+    layers: dict[str, Any] = {"stones": tablets((0, 1.2), (0, -6), (0, 30)), "heads": heads, "schedules": program()}
     result = work(site_of(**layers))
     rows = table(result)
     assert rows["state"].tolist() == ["struck", "rained on", "dry"]
@@ -596,7 +596,7 @@ def test_a_stone_near_the_head_is_struck_on_the_face_towards_it_and_one_farther_
 
 
 def test_what_is_not_known_is_not_told() -> None:
-    bare = {"stones": tablets((0, 1.2)), "heads": heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)}
+    bare: dict[str, Any] = {"stones": tablets((0, 1.2)), "heads": heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)}
     no_schedule = work(site_of(**bare))
     assert table(no_schedule)[["season_h", "season_mm", "wet_nights_n"]].isna().all(axis=None)
     assert table(no_schedule, "face_wetting")["season_l_m2"].isna().all()

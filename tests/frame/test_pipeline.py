@@ -42,7 +42,9 @@ def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_
     found = late(farther(sample_run))
     assert found["throw"] == ("heads: throw changed since",)
     assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
-    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests", "season_plan"} == set(found)
+    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests", "season_plan"} == set(
+        found
+    )
 
 
 def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
@@ -77,8 +79,8 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
         # blocks of work count the minutes of the worklist
         "clusters": ("built on Worklist, which is out of date",),
         "routes": ("built on Worklist, which is out of date",),
-        "zone_requests": ZONE,
-        "season_plan": SEASON,
+        "zone_requests": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
+        "season_plan": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
     }
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()

@@ -258,7 +258,8 @@ def test_sheet_says_where_a_stone_stands_and_what_stands_beside_it(tmp_path: Pat
     site = make_site(3)
     kinds = ["tablet", "obelisk", "cross", "desk", "tablet", "tablet"]
     # words on a stone tell it; without them its neighbours do
-    form = site["stones"].assign(form=kinds, find_me=["K.M. 1880", None, None, None, None, None])
+    told = pd.Series(["K.M. 1880", None, None, None, None, None], dtype="str")
+    form = site["stones"].assign(form=kinds, find_me=told)
     [pdf] = crew_only(sheets(site.with_layers({"stones": form}), tmp_path))
     text = " ".join(page.text for page in pdftext.pages(pdf))
     assert "2nd from the path in row 1, section B; between a marble tablet (nearer the path) and a marble cross" in text

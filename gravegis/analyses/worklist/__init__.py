@@ -268,7 +268,7 @@ USES: Mapping[str, Mapping[str, str]] = {
     "permissions": {
         "*": "nobody's leave is on file: military markers, listed stones and young burials wait for it",
         **_plain("stone_id", "section", "kind", "status", "until", "conditions"),
-         "zone_id": "",
+        "zone_id": "",
     },
     "products": {
         "*": "no label of a cleaner is on file: strength and time are those of its label, no figures are printed",

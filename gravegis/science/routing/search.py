@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass, field
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -89,7 +90,10 @@ def search(table: DayTable, jobs: Sequence[int], seed: int, watch: Watch, start:
             data,
             [pyvrp.Route(data, [number[stop] for stop in order], c) for c, order in enumerate(start) if order],
         )
-    result = pyvrp.solve(data, watch, seed=seed, collect_stats=False, display=False, initial_solution=initial)
+    with warnings.catch_warnings():
+        # the solver doubts that the day is feasible; whatever it gives is cut to fit and checked afterwards
+        warnings.simplefilter("ignore", pyvrp.exceptions.PenaltyBoundWarning)
+        result = pyvrp.solve(data, watch, seed=seed, collect_stats=False, display=False, initial_solution=initial)
     routes: Routes = [[] for _ in table.crews]
     for route in result.best.routes():
         routes[route.vehicle_type()] = [jobs[visit.idx] for visit in route if visit.is_client()]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -212,8 +213,8 @@ def test_every_switch_changes_the_picture(qtbot: QtBot, canvas: MapCanvas, scene
     for kind in sorted(every):
         grids = {one for one in every if one.startswith("grid:")}
         kept = every - grids | ({kind} if kind in grids else set())
-        base = whole if kind not in grids else sharp(qtbot, canvas, lambda kept=kept: canvas.set_shown(frozenset(kept)))
-        without = sharp(qtbot, canvas, lambda kept=kept, kind=kind: canvas.set_shown(frozenset(kept - {kind})))
+        base = whole if kind not in grids else sharp(qtbot, canvas, partial(canvas.set_shown, frozenset(kept)))
+        without = sharp(qtbot, canvas, partial(canvas.set_shown, frozenset(kept - {kind})))
         assert without != base, kind
 
 
@@ -309,7 +310,8 @@ def test_the_bar_has_a_round_length_in_the_units_of_the_reader(
     px_per_m: float, unit: str, words: str, px: float
 ) -> None:
     long_px, said = bar_length(px_per_m, unit)
-    assert (said, long_px) == (words, pytest.approx(px))
+    assert said == words
+    assert long_px == pytest.approx(px)
 
 
 @pytest.mark.cited("the international foot is 0.3048 m by definition")

@@ -1,0 +1,141 @@
+"""Nobody is sent to a hot, held, running or closed stone, or to water that stained it: tests that try to make it so."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+import shapely
+
+from gravegis import pipeline, registry
+from gravegis.site import Site, SiteInfo
+
+CRS = "EPSG:7854"
+QUICK = {"iterations_n": "50", "set_up_min": "0", "pack_up_min": "0", "day": "2026-12-02"}
+ALL_DAY = {"shift_from": "06:00", "shift_to": "18:00"}
+
+
+def rows(frame: Any) -> list[Any]:
+    return list(frame.itertuples())
+
+
+def ground(stones_n: int, work: dict[str, Any] | None = None, *, crews: dict[str, Any] | None = None,
+           **layers: pd.DataFrame) -> Site:  # fmt: skip
+    """Stones 10 m apart in a line from the base, each 20 min."""
+    ids = [f"s{k}" for k in range(stones_n)]
+    at = gpd.points_from_xy([10.0 * (k + 1) for k in range(stones_n)], [0.0] * stones_n)
+    stones = gpd.GeoDataFrame({"stone_id": ids}, geometry=at, crs=CRS)
+    listed = pd.DataFrame(
+        {"stone_id": ids, "treatment": "clean: water and soft brush", "who": "crew", "work_min": 20.0, "priority": 1,
+         "hold": None, **(work or {})}
+    )  # fmt: skip
+    people = pd.DataFrame({"crew_id": ["A"], **ALL_DAY, **(crews or {})})
+    bases = gpd.GeoDataFrame({"base_id": ["shed"]}, geometry=[shapely.Point(0, 0)], crs=CRS)
+    every = {"stones": stones, "worklist": listed, "crews": people, "bases": bases, **layers}
+    return Site(SiteInfo("t", CRS, time_zone="Australia/Adelaide", seed=4)).with_layers(every)
+
+
+def planned(site: Site, **typed: str) -> Site:
+    one = registry.load("routes")
+    return pipeline.run_one(site, one, one.read({**QUICK, **typed}))
+
+
+def reasons(site: Site) -> dict[str, str]:
+    left = site["unplanned"]
+    return dict(zip(left["stone_id"], left["reason"], strict=True))
+
+
+def taps(*fit: object) -> gpd.GeoDataFrame:
+    rows = {"tap_id": [f"T{k}" for k in range(len(fit))], "fit_to_drink": list(fit)}
+    return gpd.GeoDataFrame(rows, geometry=[shapely.Point(5.0 + k, 5.0) for k in range(len(fit))], crs=CRS)
+
+
+def test_no_stone_is_wetted_in_its_hot_hours_though_the_crew_has_nothing_else_to_do() -> None:
+    site = ground(12, {"not_from": "09:00", "not_to": "17:00", "method": "scrub now", "water_l": 1.0})
+    done = planned(site)["stops"]
+    assert len(done) > 0
+    assert all(row.leave_at <= "09:00:00" or row.arrive_at >= "17:00:00" or row.apply_at >= "17:00:00"
+               for row in rows(done))  # fmt: skip
+
+
+def test_a_stone_that_is_hot_all_shift_stays_with_the_hours_said() -> None:
+    site = planned(ground(1, {"not_from": "05:00", "not_to": "20:00"}))
+    assert reasons(site) == {"s0": "WINDOW_OUTSIDE_SHIFT"}
+    assert "hot from 05:00 to 20:00" in site["unplanned"]["detail"].iloc[0]
+
+
+def test_a_held_stone_is_never_reached_though_it_is_the_most_urgent() -> None:
+    site = planned(ground(3, {"hold": ["moves", None, None], "priority": [3, 1, 1]}))
+    assert reasons(site) == {"s0": "ON_HOLD"}
+    assert "s0" not in set(site["legs"]["to_stop"])
+    assert "s0" not in set(site["crew_steps"]["place_id"])
+
+
+@pytest.mark.parametrize("fit", [False, None])
+def test_cans_are_never_filled_at_a_tap_that_stained_or_may_have_stained_the_stone(fit: object) -> None:
+    """The only other water is the tank at the far end; the crew walks there rather than to the tap beside it."""
+    bases = gpd.GeoDataFrame(
+        {"base_id": ["shed"], "tank_l": [500.0]}, geometry=[shapely.Point(-80, 0)], crs=CRS
+    )  # fmt: skip
+    site = planned(ground(4, {"water_l": 15.0}, crews={"carries": "hand 20 L"}, taps=taps(fit), bases=bases))
+    filled = site["crew_steps"].query("kind == 'refill'")
+    assert set(filled["place_id"]) == {"shed"}
+    assert "T0" not in set(site["legs"]["to_stop"])
+
+
+def test_without_any_fit_water_the_litres_to_bring_are_said() -> None:
+    site = planned(ground(4, {"water_l": 15.0}, crews={"carries": "hand 20 L"}, taps=taps(False)))
+    assert any("Bring 60 l of water fit for rinsing" in note for note in site.log[-1].notes)
+    assert any("water is brought to the base" in one for one in site.log[-1].assumed)
+    assert site["crew_days"]["water_l"].tolist() == [60.0]
+
+
+def test_nobody_works_where_a_zone_runs_or_the_ground_is_still_wet() -> None:
+    links = pd.DataFrame({"stone_id": [f"s{k}" for k in range(6)], "head_id": "H", "zone_id": "Z"})
+    runs = pd.DataFrame({"schedule_id": ["R"], "zone_id": ["Z"], "start_at": ["08:00"], "run_min": [60.0],
+                         "every": ["daily"]})  # fmt: skip
+    site = planned(ground(30, wetting_links=links, schedules=runs), wet_ground_min="120")
+    stops = site["stops"].set_index("stone_id")
+    mine = stops.loc[[one for one in links["stone_id"] if one in stops.index]]
+    assert len(mine)
+    assert all(row.leave_at <= "08:00:00" or row.apply_at >= "11:00:00" for row in rows(mine))
+    assert ((stops["apply_at"] > "08:00:00") & (stops["apply_at"] < "11:00:00")).any(), "others go on meanwhile"
+
+
+def test_nobody_works_within_the_quiet_distance_of_a_funeral() -> None:
+    shut = gpd.GeoDataFrame(
+        {"closure_id": ["K"], "kind": ["funeral"], "from_at": ["2026-12-02T06:00"], "to_at": ["2026-12-02T18:00"],
+         "quiet_m": [25.0]}, geometry=[shapely.box(-5, -5, 5, 5)], crs=CRS,
+    )  # fmt: skip
+    site = planned(ground(4, closures=shut))
+    assert reasons(site) == {"s0": "WINDOW_OUTSIDE_SHIFT", "s1": "WINDOW_OUTSIDE_SHIFT", "s2": "WINDOW_OUTSIDE_SHIFT"}
+    assert "funeral" in site["unplanned"]["detail"].iloc[0]
+    assert reasons(planned(ground(4, closures=shut), day="2026-12-03")) == {}
+
+
+def test_a_crew_that_works_slower_takes_its_own_minutes() -> None:
+    site = planned(ground(1, crews={"work_factor": [1.75]}))
+    assert site["crew_days"]["work_min"].iloc[0] == pytest.approx(35.0, abs=0.1)
+
+
+def test_several_days_go_on_with_what_is_left_and_do_no_stone_twice() -> None:
+    site = planned(ground(9, crews={"shift_from": "08:00", "shift_to": "09:05"}), days_n="3")
+    stops = site["stops"]
+    assert stops["stone_id"].is_unique
+    assert stops.groupby("day").size().to_dict() == {"2026-12-02": 3, "2026-12-03": 3, "2026-12-04": 3}
+    assert len(site["unplanned"]) == 0
+
+
+def test_the_sample_day_keeps_the_worklists_hours_and_its_water(sample_run: Site) -> None:
+    work = sample_run["worklist"].set_index("stone_id")
+    for stop in rows(sample_run["stops"]):
+        row: Any = work.loc[str(stop.stone_id)]
+        assert pd.isna(row["hold"])
+        assert row["who"] == "crew"
+        if isinstance(row["not_from"], str):
+            assert stop.leave_at <= row["not_from"] or stop.apply_at >= row["not_to"]
+    unfit = set(sample_run["taps"].loc[~sample_run["taps"]["fit_to_drink"].fillna(value=False).astype(bool), "tap_id"])
+    assert unfit
+    assert not unfit & set(sample_run["crew_steps"]["place_id"].dropna())
