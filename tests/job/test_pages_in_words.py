@@ -18,11 +18,11 @@ README, DEVELOPERS = ((ROOT / name).read_text(encoding="utf-8") for name in ("RE
 
 
 def test_every_command_the_readme_names_is_there_and_none_is_left_out() -> None:
-    typed = re.findall(r"`gravegis ([a-z]+)|^(?:\$ )?gravegis ([a-z]+)", README, flags=re.MULTILINE)
+    typed = re.findall(r"`gravegis ([a-z_]+)|^(?:\$ )?gravegis ([a-z_]+)", README, flags=re.MULTILINE)
     named = {one or other for one, other in typed} - {"takes"}
     there = {*cli.gravegis.commands, *registry.names()}
     assert named <= there
-    assert there - named <= set(re.findall(r"`([a-z]+)`", README))
+    assert there - named <= set(re.findall(r"`([a-z_]+)`", README))
 
 
 def test_the_output_the_readme_shows_is_what_the_sample_ground_gives(sample_run: Site) -> None:
