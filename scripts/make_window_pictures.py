@@ -80,8 +80,15 @@ def settle(app: object, window: Window) -> None:
     from PySide6.QtCore import QCoreApplication
 
     del app
-    until = time.monotonic() + 1.2
+    until = time.monotonic() + 0.5
     while time.monotonic() < until or window._drawer.is_running or window.deeds.runner.is_running:
+        QCoreApplication.processEvents()
+        time.sleep(0.01)
+    sharp: list[bool] = []
+    window.map.canvas.ready.connect(lambda: sharp.append(True))
+    window.map.canvas.refresh()
+    until = time.monotonic() + 10
+    while not sharp and time.monotonic() < until and window.map.canvas.isVisible():
         QCoreApplication.processEvents()
         time.sleep(0.01)
 

@@ -64,7 +64,7 @@ def save_view(window: Window, file: str = "") -> None:
     """Save the map as it is seen."""
     if not file:
         file, _ = QFileDialog.getSaveFileName(
-            window, say("print.view").replace("&", ""), "map.png", say("print.filter")
+            window, say("print.view").replace("&", ""), "picture.png", say("print.filter")
         )
     if file and window.map.canvas.picture().save(file):
         window.foot.say(say("print.saved", file=file))
