@@ -22,8 +22,8 @@ class RouteSettings:
 
     day: str = text("", "Day of the plan.", form="a date such as 2026-12-02, or nothing", source="typed", reader=_day)
     iterations_n: int = whole(
-        2000, "Rounds of the search; the same number and seed give the same plan.", low=1, high=1_000_000,
-        source="own choice; 2,000 rounds found the best known tour of 52 places, a simpler problem than a day of crews",
+        1000, "Rounds of the search; the same number and seed give the same plan.", low=1, high=1_000_000,
+        source="own choice: the made-up days of scripts/bench.py are planned with as many",
     )  # fmt: skip
     set_up_min: float = number(
         45.0, "Of the shift before the first walk: briefing, sign-in, set-up.", unit="min", low=0, high=240,
