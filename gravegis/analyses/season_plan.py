@@ -69,7 +69,8 @@ def run(site: Site, settings: SeasonSettings, job: Job) -> Result:
     start, basis = _start(site, settings)
     months = months_from(start, settings.months_n)
     names = _block_names(site)
-    work = site["worklist"].assign(block=site["worklist"]["stone_id"].map(names).fillna(NO_GROUP))
+    work = site["worklist"]
+    work = work.assign(block=[names.get(str(stone), NO_GROUP) for stone in work["stone_id"]])
     out = work[(work["who"] == "crew") & work["hold"].isna() & (work["work_min"] > 0)]
     job.progress(0.4, "months")
     cold = _cold_months(site, settings)

@@ -450,9 +450,12 @@ def test_each_way_of_working_has_its_own_steps_and_stops_say_way_hot_hours_and_d
 
 
 def test_pairs_of_the_sample_day_get_at_most_four_pages_each_numbered(sample_run: Site, tmp_path: Path) -> None:
+    """Up to thirty stops; a pair with more, most of them looks, gets a page for each dozen."""
+    stops_n = sample_run["stops"].groupby("crew_id").size()
     for pdf in crew_only(sheets(sample_run, tmp_path)):
         read = pdftext.pages(pdf)
-        assert len(read) <= 4
+        more_n = max(0, int(stops_n[pdf.stem.split("_")[1]]) - 30)
+        assert len(read) <= 4 + -(-more_n // 12) + (more_n > 0)
         assert all(f"page {k} of {len(read)}" in page.text for k, page in enumerate(read, 1))
 
 
