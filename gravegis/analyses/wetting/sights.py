@@ -1,0 +1,112 @@
+"""What was seen while a zone ran: it outranks the model for that stone and zone until the head changes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gravegis.contract import listed
+
+if TYPE_CHECKING:
+    from gravegis.analyses.wetting.heads import Heads
+    from gravegis.layers.canonical import Frame
+    from gravegis.site import Site
+
+__all__ = ["SEEN", "after_sights", "read_sights"]
+
+SEEN = ["stone_id", "zone_id", "head_id", "seen", "seen_on"]
+_WET = ("struck", "wetted")
+_RANK = {"dry": 0, "mist": 1, "wetted": 2, "struck": 3}
+
+
+def read_sights(site: Site, stones: Frame, heads: Heads) -> tuple[Frame, list[str]]:
+    """Return what was last seen of each stone, zone and head, of one day dry before wet; and what was left out."""
+    import pandas as pd
+    import shapely
+
+    from gravegis.layers import canonical
+
+    read = site.get("observations", canonical.empty("observations"))
+    frame = pd.DataFrame({name: canonical.column(read, "observations", name).fillna("") for name in SEEN})
+    frame["row"] = pd.Index(stones["stone_id"]).get_indexer(frame["stone_id"])
+    if "geometry" in read.columns and len(stones):
+        on, stone = shapely.STRtree(np.asarray(stones["geometry"])).query(np.asarray(read["geometry"]), "intersects")
+        found = pd.Series(stone, on).groupby(level=0).min()
+        frame["row"] = frame["row"].where(frame["stone_id"] != "", found)
+    known = (frame["row"].fillna(-1) >= 0) & frame["seen"].isin([*_RANK])
+    left_out = f"{int((~known).sum())} observations lie on no stone known here, or do not say what was seen: not used."
+    frame, gone = _before_changes(frame[known].astype({"row": "int64"}), heads)
+    frame["is_wet"], frame["rank"] = frame["seen"].isin(_WET), frame["seen"].map(_RANK)
+    frame["width"] = np.select([frame["head_id"] != "", frame["zone_id"] != ""], [2, 1], 0)
+    frame["said"] = frame["head_id"].where(frame["width"] == 2, frame["zone_id"])
+    frame = frame.sort_values(["seen_on", "rank"], kind="stable")
+    frame = frame.drop_duplicates(["row", "width", "said"], keep="last")
+    # the narrower sight is applied later, wet after dry
+    return frame.sort_values(["width", "rank"], kind="stable"), [*([] if known.all() else [left_out]), *gone]
+
+
+def _before_changes(frame: Frame, heads: Heads) -> tuple[Frame, list[str]]:
+    """Leave out what was seen before a head, or any head of its zone, was changed."""
+    changed = heads.frame[["head_id", "zone_id", "changed_on"]].dropna(subset="changed_on")
+    if changed.empty or frame.empty:
+        return frame.copy(), []
+    by_head = changed.set_index("head_id")["changed_on"]
+    by_zone = changed.dropna(subset="zone_id").groupby("zone_id")["changed_on"].max()
+    since = frame["head_id"].map(by_head).where(frame["head_id"] != "", frame["zone_id"].map(by_zone)).fillna("")
+    old = (frame["seen_on"] < since).to_numpy(dtype=bool)
+    words = (frame.loc[old, "stone_id"] + " (" + frame.loc[old, "seen_on"] + ")").tolist()
+    gone = [f"Seen before a head was changed, so the model stands again: {listed(words)}."] if old.any() else []
+    return frame[~old].copy(), gone
+
+
+def after_sights(sights: Frame, stones: Frame, table: Frame, wide: Frame, heads: Heads) -> tuple[Frame, list[str]]:
+    """Return the pairs that stand after what was seen, with those it adds, and the words about it.
+
+    ``seen`` of a pair is what was seen of it, empty where nobody looked: the model stands there.
+    """
+    import pandas as pd
+
+    from gravegis.analyses.wetting.overlay import WET_M
+
+    ids = heads.frame[["zone_id", "head_id"]].fillna("")
+    of_pair, of_stone = ids.iloc[wide["head"]].to_numpy(dtype=object), wide.groupby("stone").indices
+    seen, told = np.full(len(wide), "", dtype=object), defaultdict[str, list[str]](list)
+    inside = (wide["margin_m"] >= WET_M).to_numpy()
+    for row, width, said, what in zip(*(sights[name] for name in ("row", "width", "said", "seen")), strict=True):
+        mine = of_stone.get(row, np.zeros(0, dtype=np.int64))
+        mine = mine[(of_pair[mine, max(0, width - 1)] == said) | (width == 0)]
+        words = str(stones["stone_id"].iloc[row]) + f" ({said})" * (width > 0)
+        reached, drawn = bool(inside[mine].any()), bool(width == 0 and table["drawn"].iloc[row])
+        # a wet zone leaves dropped what a narrower look found dry: that one comes later
+        seen[mine if what in ("dry", "mist") or width == 2 else mine[inside[mine]]] = what
+        if what in ("dry", "mist") and (reached or drawn):
+            told[f"Observed {what}, {'model reached' if reached else 'drawn as wet'}"].append(words)
+        elif what in _WET and len(heads.rows) and not reached:
+            told["Observed wet, model did not reach"].append(words)
+        elif what == "struck" and not wide["struck"].to_numpy()[mine].any() and len(heads.rows):
+            told["Observed struck, model only rained on it"].append(words)
+    extra = sights[sights["is_wet"] & sights["head_id"].isin(ids["head_id"])]
+    more = _added(extra, stones, heads)
+    both = pd.concat([wide.assign(seen=seen, kept=inside & ~np.isin(seen, ["dry", "mist"])), more])
+    # of a pair that was seen wet and that the model has, the figures of the model stay
+    both = both.sort_values(["stone", "head", "kept", "margin_m"], ascending=[True, True, False, False])
+    both = both.drop_duplicates(["stone", "head"]).reset_index(drop=True)
+    both["stone_id"] = stones["stone_id"].to_numpy()[both["stone"]]
+    both[["head_id", "zone_id"]] = heads.frame[["head_id", "zone_id"]].iloc[both["head"]].reset_index(drop=True)
+    return both, [f"{what}: {listed(words)}." for what, words in told.items()]
+
+
+def _added(extra: Frame, stones: Frame, heads: Heads) -> Frame:
+    """Return a pair for each stone seen wet from a head, whatever the model says of it."""
+    import pandas as pd
+    import shapely
+
+    head, stone = pd.Index(heads.frame["head_id"]).get_indexer(extra["head_id"]), extra["row"].to_numpy()
+    gap_m = shapely.distance(np.asarray(stones["geometry"], dtype=object)[stone], heads.point[head])
+    throw = pd.Series(np.arange(len(heads.rows)), heads.rows).reindex(head).fillna(-1).to_numpy(dtype=np.int64)
+    columns = {"stone": stone, "throw": throw, "head": head, "distance_m": gap_m, "margin_m": np.nan}
+    flags = {"can_name": True, "struck": False, "seen": extra["seen"].to_numpy(dtype=object), "kept": True}
+    blank = dict.fromkeys(["error_m", "place_error_m", "strike_m", "chance"], np.nan)
+    return pd.DataFrame({**columns, **blank, **flags})
