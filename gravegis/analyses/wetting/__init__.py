@@ -172,7 +172,7 @@ ANALYSIS = Analysis(
             "position_error_m": "by how it was got (tape 0.1 m, survey receiver 0.05 m, image 0.5 m, phone 4 m), phone "
             "4 m when the position basis is unknown: unsourced defaults", "position_basis": "",
             "height_m": "the usual height of its form, where the form is known; without either nothing is said of "
-            "the stream and of upright faces", "form": "",
+            "the stream and of the sides of a stone", "form": "",
             "facing_deg": "not known: faces go by the compass, and none is called the worst",
         },
         "heads": {
