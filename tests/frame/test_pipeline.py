@@ -68,7 +68,7 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
     outcome = pipeline.run(farther(sample_run), ["wetting"])
     assert outcome.ran == ("throw", "wetting")
     assert [(one.analysis, one.reasons) for one in outcome.stale] == [
-        ("worklist", ("Stones the spray reaches: worked out again since, with another result",)),
+        ("worklist", ("Water on stones and their faces: worked out again since, with another result",)),
         ("routes", ("built on Worklist, which is out of date",)),
     ]
     assert outcome.site["stops"].equals(sample_run["stops"])
@@ -155,17 +155,21 @@ def _forget_tables() -> None:
 def test_an_analysis_looks_into_no_table_and_no_fact_it_does_not_declare(
     name: str, sample_run: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    opened, read = set[str](), Path.read_text
+    opened = set[str]()
 
-    def spy(self: Path, *args: Any, **more: Any) -> str:
-        if self.suffix == ".csv" and self.parent.parent.name == "science":
-            opened.add(self.stem)
-        return read(self, *args, **more)
+    def spy(read: Any) -> Any:
+        def reading(self: Path, *args: Any, **more: Any) -> Any:
+            if self.suffix == ".csv" and self.parent.parent.name == "science":
+                opened.add(self.stem)
+            return read(self, *args, **more)
+
+        return reading
 
     analysis = registry.load(name)
     site, facts = replace(sample_run), _Asked(sample_run.info)
     object.__setattr__(site, "info", facts)
-    monkeypatch.setattr(Path, "read_text", spy)
+    for way in ("read_text", "read_bytes"):
+        monkeypatch.setattr(Path, way, spy(getattr(Path, way)))
     _forget_tables()
     analysis.run(site, analysis.read({}, site.settings.get(name)), Job(seed=1))
     # a table about a layer the sample ground does not have is declared and not opened there
