@@ -74,14 +74,16 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
     assert outcome.ran == ("throw", "wetting")
     again = "worked out again since, with another result"
     assert {one.analysis: one.reasons for one in outcome.stale} == {
-        "worklist": (f"Stones the spray reaches: {again}",),
-        "evidence": (f"Stones the spray reaches: {again}", f"Ground each head wets: {again}"),
+        "worklist": (f"Water on stones and their faces: {again}",),
+        "evidence": (f"Water on stones and their faces: {again}", f"Ground each head wets: {again}"),
         # blocks of work count the minutes of the worklist
         "clusters": ("built on Worklist, which is out of date",),
         "routes": ("built on Worklist, which is out of date",),
-        "zone_requests": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
-        "season_plan": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
-    }
+        "zone_requests": (f"Water on stones and their faces: {again}", "built on Worklist, which is out of date",
+                          "built on Day plan of the crews, which is out of date"),
+        "season_plan": (f"Water on stones and their faces: {again}", "built on Worklist, which is out of date",
+                        "built on Groups of stones with like harm, which is out of date"),
+    }  # fmt: skip
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()
 
@@ -183,17 +185,21 @@ def _forget_tables() -> None:
 def test_an_analysis_looks_into_no_table_and_no_fact_it_does_not_declare(
     name: str, sample_run: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    opened, read = set[str](), Path.read_text
+    opened = set[str]()
 
-    def spy(self: Path, *args: Any, **more: Any) -> str:
-        if self.suffix == ".csv" and self.parent.parent.name == "science":
-            opened.add(self.stem)
-        return read(self, *args, **more)
+    def spy(read: Any) -> Any:
+        def reading(self: Path, *args: Any, **more: Any) -> Any:
+            if self.suffix == ".csv" and self.parent.parent.name == "science":
+                opened.add(self.stem)
+            return read(self, *args, **more)
+
+        return reading
 
     analysis = registry.load(name)
     site, facts = replace(sample_run), _Asked(sample_run.info)
     object.__setattr__(site, "info", facts)
-    monkeypatch.setattr(Path, "read_text", spy)
+    for way in ("read_text", "read_bytes"):
+        monkeypatch.setattr(Path, way, spy(getattr(Path, way)))
     _forget_tables()
     _Draws.asked.clear()
     analysis.run(site, analysis.read({}, site.settings.get(name)), _Draws(seed=1))

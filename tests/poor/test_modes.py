@@ -37,7 +37,7 @@ FAULTS = ("moss", "lichen", "iron stain", "green film")
 LITRES = r"litre|\bl/m2|\d\s*(?:l|L|m3|mm)\b|mm/h"
 HOURS = r"(?<!between 11 and 1)\d\s*(?:h|hours|hrs)\b|hours? of (?:wetting|spray)"  # the pages ask: 11 to 19 h?
 SEASON = r"\d[^.:\n]*\ba season\b|season total"
-FACES = r"worst.?face|(?:front|back|left|right|top) face|\bface_(?!heat)"  # face_heat: a layer that is asked for
+FACES = r"worst.?face|(?:front|back|left|right|top) face|\bface_(?!heat|wetting)"  # names of layers
 # "discolouration and deposit" is a family of findings
 DEPOSITS = r"(?<!discolouration and )deposit|\blime left|\biron left|scale of lime"
 UNIFORMITY = r"uniformity|low.quarter"
@@ -377,10 +377,10 @@ def test_a_schedule_that_comes_later_gives_the_hours_and_takes_the_line_away(
     assert "programme of zone" not in told.checked
 
 
-@needs("face doses: wetting gives face_wetting with millimetres an hour of running", AssertionError)
-def test_no_schedule_gives_doses_per_run(no_schedule: Mode) -> None:
-    assert "face_wetting" in registry.load("wetting").gives
-    assert no_schedule.site.has("face_wetting", "mm_h")
+def test_no_schedule_gives_doses_per_hour_of_running(no_schedule: Mode) -> None:
+    faces = no_schedule.site["face_wetting"]
+    assert faces["rate_l_m2_h"].gt(0).any()
+    assert faces["season_l_m2"].isna().all()
 
 
 @needs("heat")
@@ -429,11 +429,18 @@ def test_no_water_and_no_weather_give_the_heat_of_a_design_day(no_water: Mode) -
     assert any("design day" in note for note in notes)
 
 
-@needs("face doses: wetting gives face_wetting, all four faces and the top", AssertionError)
-def test_no_facing_gives_all_four_faces_worst_best_and_top(no_water: Mode) -> None:
-    assert "face_wetting" in registry.load("wetting").gives
-    faces = no_water.site["face_wetting"].groupby("stone_id")["face"].agg(set)
-    assert all(len(one) >= 5 for one in faces)
+def test_no_facing_gives_all_four_faces_by_the_compass_and_the_top(mode: Callable[..., Mode]) -> None:
+    blocks = [
+        {"id": name, "wkt": square(x, y, 0.5), "height_m": 0.9, "position_error_m": 0.05}
+        for name, (x, y) in STONES.items()
+    ]
+    made = mode("no_facing", stones=blocks, heads=bare_heads(kind="rotor", flow_l_min=15, position_error_m=0.05))
+    faces = made.site["face_wetting"].groupby("stone_id")["face"].agg(set)
+    reached = made.site["stone_wetting"].set_index("stone_id")["reached"]
+    assert set(faces.index) == set(reached.index[reached.fillna(value=False)])
+    assert all(one == {"north", "east", "south", "west", "top"} for one in faces)
+    assert made.site["face_wetting"]["struck"].any()
+    assert made.site["stone_wetting"]["worst_face"].isna().all()
 
 
 # --- no findings ----------------------------------------------------------------------------------------------------

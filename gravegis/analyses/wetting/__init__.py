@@ -130,7 +130,7 @@ def _dosed(
     table["struck_n"] = pd.Series(struck_n).astype("Int64").where(said | (struck_n > 0))
     # a stone wetted as drawn or seen from no known head has water nobody can reckon
     counted = table["heads_n"].notna().to_numpy() & (clock is not None)
-    table["season_mm"] = np.where(counted, dose.season_mm, np.nan)
+    table["season_mm"] = np.where(counted, np.round(dose.season_mm, 9), np.nan)
     return {
         "stone_wetting": table, "wetting_links": kept, "face_wetting": faces.face_table(stones, kept, dose),
         "head_looks": sure.looks(pairs, stones),
@@ -153,18 +153,17 @@ def _assumed(
     made.append(Assumption("stones.height_m", ANALYSIS.uses["stones"]["height_m"], by_form + no_height))
     for name, lacking in (
         ("kind", used["kind"].isna()), ("flow_l_min", ~(used["flow_l_min"] > 0)),
-        ("pressure_kpa", ~(used["pressure_kpa"] > 0)), ("trajectory_deg", used["trajectory_deg"].isna()),
-        ("riser_m", used["riser_m"].isna()),
+        ("pressure_kpa", ~(used["pressure_kpa"] > 0)),
     ):  # fmt: skip
         made.append(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], int(lacking.sum())))
     return made
 
 
 _SILENT = "not known: no hours for that zone"
-_USUAL = "the usual figure of the kind of head: data/spray_kinds.csv, a source per row"
+_USUAL = "usual pressure, angle and riser of the kind of head"
 ANALYSIS = Analysis(
     name="wetting", title="Water on stones and their faces", version=2, facts=("crs", "time_zone"),
-    tables=("drop_fall_speeds", "spray_kinds", "head_kinds", "stone_forms"),
+    tables=("drop_fall_speeds", "spray_kinds", "stone_forms", "materials", "stone_density"),
     question="How much water falls on which stone, on which face, from which head, and how sure is that?",
     needs={"stones": ("stone_id", "geometry")},
     uses={
@@ -172,15 +171,15 @@ ANALYSIS = Analysis(
             "position_error_m": "by how it was got (tape 0.1 m, survey receiver 0.05 m, image 0.5 m, phone 4 m), phone "
             "4 m when the position basis is unknown: unsourced defaults", "position_basis": "",
             "height_m": "the usual height of its form, where the form is known; without either nothing is said of "
-            "the stream and of upright faces", "form": "",
+            "the stream and of the sides of a stone", "form": "",
             "facing_deg": "not known: faces go by the compass, and none is called the worst",
         },
         "heads": {
             "*": "no head is known: wetting only where it was drawn or seen", "geometry": "", "zone_id": "",
             "position_error_m": "as by phone, 4 m: unsourced default", "arc_sweep_deg": "", "arc_from_deg": "",
-            "kind": "taken by its throw: spray to 4.6 m, rotary nozzle to 9 m, else rotor (usual ranges)",
-            "flow_l_min": "not known: no amounts of water from these heads, only where they strike and reach",
-            "pressure_kpa": _USUAL, "trajectory_deg": _USUAL, "riser_m": _USUAL, "changed_on": "",
+            "kind": "by its throw: spray to 4.6 m, rotary nozzle to 9 m, else rotor",
+            "flow_l_min": "not known: no amounts of water from these heads",
+            "pressure_kpa": _USUAL, "trajectory_deg": "", "riser_m": "", "changed_on": "",
         },
         "throws_computed": {"*": "no throw is worked out: no head reaches a stone"} | dict.fromkeys(FIGURES, ""),
         "throws": {"head_id": "", "geometry": ""}, "wet_areas": {"geometry": ""},

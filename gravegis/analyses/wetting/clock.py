@@ -154,7 +154,7 @@ def wind_of(site: Site, zones: list[Any], clock: Clock | None) -> tuple[Floats, 
     toward = np.radians(rows["wind_from_deg"].to_numpy(np.float64) + 180.0)
     speed = rows["wind_m_s"].to_numpy(np.float64)
     sums = np.zeros((_YEAR_H, 3))
-    hour = _hour_of_year(np.asarray(rows["at"].dt.tz_convert(None).to_numpy("datetime64[s]")))
+    hour = _hour_of_year(np.asarray(rows["at"].str.removesuffix("Z"), dtype="datetime64[s]"))
     np.add.at(sums, hour, np.stack([speed * np.sin(toward), speed * np.cos(toward), np.ones(len(rows))], axis=1))
     mean = {zone: _mean_wind(clock, str(zone), sums) for zone in {str(one) for one in zones}}
     east, north = np.array([mean[str(zone)] for zone in zones], dtype=np.float64).reshape(-1, 2).T

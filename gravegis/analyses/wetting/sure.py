@@ -94,7 +94,7 @@ def struck_chance(table: Frame, pairs: Frame) -> Floats:
     chance = np.where(seen == "struck", 1.0, np.where(np.isin(seen, ["dry", "mist", "wetted"]), 0.0, chance))
     missed = np.ones(len(table))
     np.multiply.at(missed, pairs["stone"].to_numpy(), 1.0 - chance)
-    return np.where(table["reached"].isna(), np.nan, 1.0 - missed)
+    return np.where(table["reached"].isna(), np.nan, np.round(1.0 - missed, 9))
 
 
 def certainties(table: Frame, pairs: Frame, stones: Frame, heads: Heads) -> list[str | None]:
