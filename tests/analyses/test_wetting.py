@@ -595,6 +595,13 @@ def test_a_stone_near_the_head_is_struck_on_the_face_towards_it_and_one_farther_
     assert link["season_l"] < 10 * 15 * 60  # less than the head sends out
 
 
+@pytest.mark.parametrize(("head", "face"), [((-1.2, 0), "left"), ((1.2, 0), "right"), ((0, 1.2), "back")])
+def test_left_and_right_are_those_of_somebody_who_reads_the_inscription(head: tuple[float, float], face: str) -> None:
+    """The stone looks south, so its reader looks north and has west on the left; as findings are written down."""
+    result = work(site_of(stones=tablets((0, 0)), heads=heads_at(head, flow_l_min=15.0)))
+    assert table(result)["worst_face"].tolist() == [face]
+
+
 def test_what_is_not_known_is_not_told() -> None:
     bare: dict[str, Any] = {"stones": tablets((0, 1.2)), "heads": heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)}
     no_schedule = work(site_of(**bare))

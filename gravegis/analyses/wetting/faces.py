@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["BY_COMPASS", "BY_FACING", "Dose", "doses", "face_table", "worst_faces"]
 
-BY_FACING, BY_COMPASS = ("front", "right", "back", "left", "top"), ("north", "east", "south", "west", "top")
+BY_FACING, BY_COMPASS = ("front", "left", "back", "right", "top"), ("north", "east", "south", "west", "top")
 _TOP, _SIDES = 4, 4
 _FEW = 1_000_000
 

@@ -14,8 +14,9 @@ Ints = npt.NDArray[np.int64]
 Geometries = npt.NDArray[np.object_]
 
 _PORTION = 8192
-FACES = ("front", "right", "back", "left")
-"""Faces by code: front looks along the stone's facing, right lies clockwise of it; the top is apart."""
+FACES = ("front", "left", "back", "right")
+"""Faces by code, clockwise from above: front looks along the facing; left and right are those of somebody who reads
+the inscription, so left lies clockwise of the front. The top is apart."""
 
 
 def edges_of(footprints: Geometries) -> tuple[Floats, Floats, Ints, Ints]:

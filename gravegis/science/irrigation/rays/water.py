@@ -61,7 +61,7 @@ class Caught:
     Attributes
     ----------
     face_l_h
-        On front, right, back, left (`footprints.FACES`), shape ``(pairs, 4)``. [L/h]
+        On front, left, back, right (`footprints.FACES`), shape ``(pairs, 4)``. [L/h]
     top_l_h
         On top, seen from above, shape ``(pairs,)``. [L/h]
     """
