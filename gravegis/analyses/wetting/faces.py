@@ -83,7 +83,8 @@ def doses(stones: Frame, pairs: Frame, heads: Heads, water: Water, clock: Clock 
     np.logical_or.at(struck, stone[at], (np.nan_to_num(share[at]) > 0) & stands[at][:, None])
     struck[:, _TOP] = False
     # the order in which heads are added up must not show: names of heads and stones decide it
-    rate, season = np.round(rate, 9), np.round(season, 9)
+    rate = np.asarray(np.round(rate, 9), dtype=np.float64)
+    season = np.asarray(np.round(season, 9), dtype=np.float64)
     return Dose(share, by_season.sum(axis=1), depth, area, rate, season, struck)
 
 
