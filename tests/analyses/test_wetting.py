@@ -570,7 +570,7 @@ def test_what_was_seen_gives_the_state_and_outranks_the_model(what: str, state: 
 def tablets(*xy: tuple[float, float], **columns: Any) -> gpd.GeoDataFrame:
     """Tablets 0.9 m high, 0.6 m wide along east and 0.1 m thick, their fronts looking south."""
     frame = stones_at(*xy, **{"height_m": 0.9, "facing_deg": 180.0, **columns})
-    shapes = [shapely.box(x - 0.3, y - 0.05, x + 0.3, y + 0.05) for x, y in xy]
+    shapes = [shapely.box(x - 0.3, y - 0.05, x + 0.3, y + 0.05) for x, y in shapely.get_coordinates(frame.geometry)]
     return frame.set_geometry(gpd.GeoSeries(shapes, crs=CRS))
 
 
