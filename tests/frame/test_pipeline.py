@@ -79,9 +79,11 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
         # blocks of work count the minutes of the worklist
         "clusters": ("built on Worklist, which is out of date",),
         "routes": ("built on Worklist, which is out of date",),
-        "zone_requests": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
-        "season_plan": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date"),
-    }
+        "zone_requests": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date",
+                          "built on Day plan of the crews, which is out of date"),
+        "season_plan": (f"Stones the spray reaches: {again}", "built on Worklist, which is out of date",
+                        "built on Groups of stones with like harm, which is out of date"),
+    }  # fmt: skip
     assert outcome.site["stops"].equals(sample_run["stops"])
     assert outcome.dropped == ()
 
