@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from gravegis.errors import SettingError
 
-__all__ = ["INSIDE", "Unit", "parse", "show", "split_unit", "to_inside", "words_for"]
+__all__ = ["INSIDE", "Unit", "example_for", "parse", "show", "split_unit", "to_inside", "words_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +53,8 @@ _ROWS: tuple[tuple[str, str, float, float], ...] = (
     ("l|litre|litres|liter|liters", "l", 1.0, 0.0),
     ("gal|gallon|gallons", "l", GALLON_L, 0.0),
     ("deg|degree|degrees|°", "deg", 1.0, 0.0),
-    ("degc|°c|c|celsius", "degC", 1.0, 0.0),
-    ("degf|°f|f|fahrenheit", "degC", 5 / 9, -32.0),
+    ("degc|deg c|°c|c|celsius", "degC", 1.0, 0.0),
+    ("degf|deg f|°f|f|fahrenheit", "degC", 5 / 9, -32.0),
     # a difference of temperatures: degrees Fahrenheit are left out, for people would mean a temperature by them
     ("k|kelvin", "K", 1.0, 0.0),
     ("kg", "kg", 1.0, 0.0),
@@ -69,9 +69,9 @@ _ROWS: tuple[tuple[str, str, float, float], ...] = (
     ("km/h|kph", "m/s", 1 / 3.6, 0.0),
     ("mph", "m/s", 0.44704, 0.0),
     ("m2", "m2", 1.0, 0.0),
-    ("mg/l|g/m3", "mg/l", 1.0, 0.0),
-    ("ug/l", "mg/l", 0.001, 0.0),
-    ("us/cm", "uS/cm", 1.0, 0.0),
+    ("mg/l|ppm|g/m3", "mg/l", 1.0, 0.0),
+    ("ug/l|µg/l|μg/l|ppb", "mg/l", 0.001, 0.0),
+    ("us/cm|µs/cm|μs/cm|umho/cm|umhos/cm|µmhos/cm", "uS/cm", 1.0, 0.0),
     ("ds/m|ms/cm", "uS/cm", 1000.0, 0.0),
     ("w/m2", "W/m2", 1.0, 0.0),
     ("1|frac|share", "1", 1.0, 0.0),
@@ -154,6 +154,12 @@ def _between(source: str, target: str) -> float | None:
 def words_for(inside: str) -> str:
     """Return the units a quantity may be typed in; empty where it has none."""
     return _words(inside) if inside else "none"
+
+
+def example_for(inside: str) -> str:
+    """Return a unit a quantity is often typed in instead of ours, for a message."""
+    words = [row[0].split("|")[0] for row in _ROWS if _between(row[1], inside) is not None] or [inside]
+    return "ft" if "ft" in words else words[-1]
 
 
 def _words(inside: str) -> str:

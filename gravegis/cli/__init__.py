@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import checking, edits, versions
+from gravegis.cli import adding, checking, edits, versions
 from gravegis.cli.running import JSON, run_and_write
 from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
@@ -33,14 +33,6 @@ BUG, MENDABLE = 1, 2
 SITE = click.argument("site", type=click.Path(path_type=Path, file_okay=False))
 SEED = click.IntRange(0, 2**32 - 1)
 PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-ADDING = (
-    click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS [UNIT]",
-                 help='Which column of the file holds which of ours, such as throw_m="RADIUS ft".'),
-    click.option("--crs", metavar="EPSG:...", help="Reference system of the file where it does not say."),
-    click.option("--swap-xy", is_flag=True, help="The file has its two coordinates the wrong way round."),
-    click.option("--encoding", help="Encoding of a text file or a Shapefile table, such as cp1252."),
-    click.option("--file-layer", help="Layer within the file, where it holds several."),
-)  # fmt: skip
 
 
 class Commands(click.Group):
@@ -126,32 +118,8 @@ def new(site: Path, files: tuple[str, ...], title: str | None, time_zone: str, s
     click.echo(f"Made {site} ({made.info.title}). Next: gravegis run {site}")
 
 
-@gravegis.command()
-@SITE
-@click.argument("layer")
-@click.argument("file", type=click.Path(path_type=Path, exists=True))
-def add(site: Path, layer: str, file: Path, **options: Any) -> None:  # noqa: ANN401 - the options of ADDING
-    """Bring a file in as a layer: CSV with coordinates, GeoPackage, GeoJSON or Shapefile.
-
-    All problems of the file are said at once; the site is changed only if there are none. Results that no longer
-    follow are kept, marked out of date and named.
-    """
-    from gravegis import staleness, store
-    from gravegis.layers import bring
-
-    with store.locked(site):
-        before = store.load(site)
-        brought = bring.bring_in(
-            before, layer, file, mapping=options["columns"], crs=options["crs"],
-            swap_xy=options["swap_xy"], encoding=options["encoding"], file_layer=options["file_layer"],
-        )  # fmt: skip
-        done = report_of(brought, layer, file)
-        store.save(done, site)
-    became_out_of_date(staleness.stale(before), staleness.stale(done), site)
-
-
-for _option in reversed(ADDING):
-    add = _option(add)
+gravegis.add_command(adding.add)
+gravegis.add_command(adding.look)
 
 
 @gravegis.command(name="set")

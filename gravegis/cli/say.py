@@ -111,8 +111,10 @@ def progress() -> Callable[[str, float, str], None]:
 
 def report_of(brought: Any, layer: str, file: Path) -> Site:  # noqa: ANN401 - bring.Brought, imported when needed
     """Print what bringing a file in found out, and return the site with it."""
+    from gravegis.layers.read.raw import many
+
     site: Site = brought.site
-    click.echo(f"{layer}: {len(site[layer])} rows from {file}.")
+    click.echo(f"{layer}: {many(len(site[layer]), 'row')} from {file}.")
     for words in (*brought.notes, *brought.warnings, *brought.assumed):
         click.echo(f"  {words}")
     return site

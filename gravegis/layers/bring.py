@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Generic, TypeVar, Unpack
 
 import geopandas as gpd
 import numpy as np
@@ -11,23 +11,36 @@ import shapely
 from pyproj import CRS
 
 from gravegis.errors import CrsError, GravegisError, LayerError, Problem
-from gravegis.layers import canonical, geometry, links, match, place, propose, schema
+from gravegis.layers import (
+    bearings,
+    canonical,
+    geometry,
+    lab_sheet,
+    landmarks,
+    links,
+    match,
+    odd_values,
+    place,
+    propose,
+    schema,
+    vocabulary,
+)  # fmt: skip
 from gravegis.layers import crs as systems
+from gravegis.layers.columns_in import Manner
 from gravegis.layers.holder import Holder, bounds_m
 from gravegis.layers.mapping import advise, apply_mapping
-from gravegis.layers.read import coordinates as positions
+from gravegis.layers.positions_in import from_columns, in_unit, named_again, on_control
 from gravegis.layers.read import read_file
 from gravegis.layers.read.raw import many, shown
+from gravegis.layers.road import Road
+from gravegis.layers.said import Options, Typed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from gravegis.layers.canonical import Frame
-    from gravegis.layers.mapping import Mapped
     from gravegis.layers.propose import Near, Source
     from gravegis.layers.read import Raw
-    from gravegis.layers.schema import Layer
 
 __all__ = ["Brought", "bring_in"]
 
@@ -47,42 +60,7 @@ class Brought(Generic[S]):
     assumed: tuple[str, ...]
 
 
-@dataclass(slots=True)
-class _Road:
-    """What is said on the way; problems are gathered, so that a file is mended once."""
-
-    layer: Layer
-    file: str
-    notes: list[str] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-    assumed: list[str] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-    other_than_crs: bool = False
-
-    def add(self, problems: Iterable[Problem], *, of_crs: bool = False) -> None:
-        """Gather problems, each with the name of the file in front of its place."""
-        for one in problems:
-            where = one.where if self.file in one.where else ", ".join(part for part in (self.file, one.where) if part)
-            self.problems.append(replace(one, where=where))
-            self.other_than_crs |= not of_crs
-
-    def stop(self) -> None:
-        """Raise everything gathered so far as one error."""
-        if self.problems:
-            raise (LayerError if self.other_than_crs else CrsError).of(self.problems)
-
-
-def bring_in(
-    site: S,
-    layer: str,
-    path: Path,
-    *,
-    mapping: Sequence[str] = (),
-    crs: str | None = None,
-    swap_xy: bool = False,
-    encoding: str | None = None,
-    file_layer: str | None = None,
-) -> Brought[S]:
+def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Brought[S]:
     """Return the site with a file brought in as a layer; the site given is never changed.
 
     A site without a reference system gets one from its first layer with places. A layer that is there already is
@@ -93,45 +71,48 @@ def bring_in(
     layer
         Name of the layer in the schema.
     path
-        CSV, GeoPackage, GeoJSON, Shapefile (also zipped).
-    mapping
-        Columns as typed, such as ``throw_m=RADIUS ft``, ``x=POINT_X``.
-    crs
-        Reference system of the file where it does not say.
-    swap_xy
-        The file has its two coordinates the wrong way round.
-    encoding, file_layer
-        Encoding of a text or table; layer within the file.
+        A file of one of the kinds in `read.kinds`, or a folder of photos.
+    options
+        What a person says about the file, such as ``mapping=["throw_m=RADIUS ft"]``; `typed.Typed` explains them.
 
     Raises
     ------
     LayerError
         With every problem of the file at once; CrsError when only its reference system is the problem.
     """
-    wanted = _input_layer(layer)
-    road = _Road(wanted, path.name)
-    raw = read_file(path, layer=file_layer, encoding=encoding)
+    wanted = schema.input_layer(layer)
+    road = Road(wanted, path.name)
+    typed = Typed.of(options)
+    try:
+        raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+    except LayerError as error:
+        road.add(error.problems, of_crs=isinstance(error, CrsError))
+        road.stop()
+        raise
+    _no_picture(raw, road)
+    raw = lab_sheet.turned(raw, typed.mapping, road)
     road.notes.extend(raw.notes)
     road.warnings.extend(raw.warnings)
-    frame, raw = _rows(raw, mapping, road)
+    frame, raw = _rows(site, raw, typed, road)
     if not wanted.has_geometry or "geometry" not in frame.columns:
         road.stop()
         return _taken(site, frame, road)
-    placed = _placed(site, frame, raw, crs, swap_xy=swap_xy, road=road)
+    placed = _placed(site, frame, raw, typed, road)
     return _taken(placed[0], placed[1], road)
 
 
-def _input_layer(name: str) -> Layer:
-    wanted = schema.layer(name)
-    if wanted.role != "input":
-        known = ", ".join(one.name for one in schema.layers().values() if one.role == "input")
-        raise LayerError(f"layer {name} is worked out, not brought in", remedy=f"Bring in one of: {known}.")
-    return wanted
+def _no_picture(raw: Raw, road: Road) -> None:
+    if raw.picture and road.layer.name != "backdrops":
+        road.add([Problem(f"this is a picture of the ground ({raw.picture}): a backdrop, not rows", road.layer.name,
+                          "Bring it in as layer backdrops; trace stones and paths from it in a map program and "
+                          "bring in what was traced.")])  # fmt: skip
+        road.stop()
 
 
-def _rows(raw: Raw, mapping: Sequence[str], road: _Road) -> tuple[Frame, Raw]:
+def _rows(site: Holder, raw: Raw, typed: Typed, road: Road) -> tuple[Frame, Raw]:
     """Return the rows in canonical form, with a column of places where there are any, and what the file says."""
-    mapped = apply_mapping(raw.frame, road.layer, mapping, decimal=raw.decimal)
+    how = Manner(decimal=raw.decimal, epoch=raw.epoch, dates=typed.dates)
+    mapped = apply_mapping(raw.frame, road.layer, typed.mapping, how, words=typed.words)
     road.notes.extend(mapped.notes)
     road.add(mapped.problems)
     frame, raw = mapped.frame, raw
@@ -140,7 +121,7 @@ def _rows(raw: Raw, mapping: Sequence[str], road: _Road) -> tuple[Frame, Raw]:
             frame = frame.drop(columns="geometry")
             road.notes.append(f"layer {road.layer.name} is a table: the outlines of the file are left out")
     elif "geometry" not in frame.columns:
-        frame, raw = _from_columns(mapped, raw, road)
+        frame, raw = from_columns(site, mapped, raw, typed, road)
     frame = _blank_ids(frame, road)
     try:
         frame = canonical.conform(frame, road.layer.name)
@@ -148,10 +129,14 @@ def _rows(raw: Raw, mapping: Sequence[str], road: _Road) -> tuple[Frame, Raw]:
         names = [str(name) for name in raw.frame.columns if name != "geometry"]
         road.add([advise(one, names, road.layer) for one in error.problems])
         road.stop()
+    frame, said, wrong = bearings.to_true(frame, typed, road.layer.name)
+    (road.assumed if typed.bearings == "magnetic" else road.notes).extend(said)
+    road.add(wrong)
+    road.warnings.extend((*vocabulary.unknown_words(frame, road.layer), *odd_values.odd_values(frame, road.layer)))
     return frame, raw
 
 
-def _blank_ids(frame: Frame, road: _Road) -> Frame:
+def _blank_ids(frame: Frame, road: Road) -> Frame:
     """Say which rows lack a name; they get one for the moment, so that the rest of the file is judged too."""
     key = road.layer.key[0]
     if key not in frame.columns:
@@ -168,49 +153,19 @@ def _blank_ids(frame: Frame, road: _Road) -> Frame:
     return frame.assign(**{key: own.astype(object)})
 
 
-def _from_columns(mapped: Mapped, raw: Raw, road: _Road) -> tuple[Frame, Raw]:
-    """Return the rows with the places that stand in their columns, and the reference system those imply."""
-    frame = mapped.frame
-    names = [str(name) for name in frame.columns]
-    try:
-        text = positions.find_wkt(frame, mapped.place)
-        pair = None if text is not None else positions.find_pair(names, mapped.place)
-    except LayerError as error:
-        road.add(error.problems)
-        return frame, raw
-    if text is None and pair is None:
-        if "none" not in road.layer.geometry:
-            road.add([_no_place([str(name) for name in raw.frame.columns], road)])
-        return frame, raw
-    if text is not None:
-        found, used = positions.outlines(frame[text], text), [text]
-    elif pair is not None:
-        found, used = positions.points(frame, pair, raw.decimal), [pair.x, pair.y]
-    road.notes.extend(found.notes)
-    road.add(found.problems)
-    made = gpd.GeoDataFrame(frame.drop(columns=used), geometry=gpd.GeoSeries(found.geometry, index=frame.index))
-    if found.in_degrees:
-        words = "columns of longitude and latitude are read as WGS 84; another datum may shift them by a metre or more"
-        raw = replace(raw, crs=CRS.from_user_input(systems.DEGREES), crs_basis=words)
-    return made, raw
-
-
-def _no_place(names: list[str], road: _Road) -> Problem:
-    return Problem(
-        "the table has no columns of coordinates that are known here", road.layer.name,
-        f"Name them: --column x=... --column y=...; the file has: {', '.join(names)}.",
-    )  # fmt: skip
-
-
-def _placed(site: S, frame: Frame, raw: Raw, typed: str | None, *, swap_xy: bool, road: _Road) -> tuple[S, Frame]:
+def _placed(site: S, frame: Frame, raw: Raw, typed: Typed, road: Road) -> tuple[S, Frame]:
     """Return the layer on the metric grid of the site, sorted out and mended; the site gets a grid if it had none."""
     done = geometry.sort_out(frame, road.layer)
-    if swap_xy:
+    if typed.swap_xy:
         _swap(done)
+    if typed.control is not None:
+        raw = _attempt(road, lambda: on_control(done, raw, typed, site.info.crs, road))
     xy = shapely.get_coordinates(np.asarray(done.frame["geometry"].array))
     xy = xy[np.isfinite(xy).all(axis=1)]
     near = _near(site, road.layer.name)
-    source = _source(raw, xy, typed, near, road=road, turned=swap_xy)
+    source = _source(raw, xy, typed, near, road=road)
+    xy = in_unit(done, xy, raw, typed, source, road)
+    _doubt(source, xy, near, typed, road)
     road.add(done.errors)
     road.stop()
     if source is None:  # no places at all
@@ -230,7 +185,19 @@ def _placed(site: S, frame: Frame, raw: Raw, typed: str | None, *, swap_xy: bool
     road.stop()
     road.notes.extend(done.notes)
     road.warnings.extend(str(one) for one in (*done.warnings, *mended.warnings))
-    return site, mended.frame
+    return site, _with_arcs(site, mended.frame, road)
+
+
+def _with_arcs(site: Holder, frame: Frame, road: Road) -> Frame:
+    """Return heads with the arcs that their landmarks tell, other layers as they are."""
+    if road.layer.name != "heads":
+        return frame
+    places = landmarks.known_places(site, without="heads")
+    frame, notes, problems = landmarks.arcs_by_landmarks(frame, places, site.info.crs)
+    road.notes.extend(notes)
+    road.add(problems)
+    road.stop()
+    return frame
 
 
 def _swap(done: geometry.Mended) -> None:
@@ -247,23 +214,26 @@ def _near(site: Holder, layer: str) -> Near | None:
     return propose.Near(CRS.from_user_input(site.info.crs), bounds_m(site, without=layer))
 
 
-def _source(
-    raw: Raw, xy: place.Floats, typed: str | None, near: Near | None, *, road: _Road, turned: bool
-) -> Source | None:
+def _source(raw: Raw, xy: place.Floats, typed: Typed, near: Near | None, *, road: Road) -> Source | None:
     """Return the reference system of the file; what is wrong with it is gathered."""
     if len(xy) == 0:
         return None
     try:
-        source = propose.source_crs(raw, xy, typed=typed, near=near, turned=turned)
-        if (wrong := propose.doubt(source.crs, xy, near, turned=turned)) is not None:
-            raise wrong
+        # control points bring their own system; what was typed was theirs
+        said = None if typed.control is not None else typed.crs
+        return propose.source_crs(raw, xy, typed=said, near=near, turned=typed.swap_xy)
     except CrsError as error:
         road.add(error.problems, of_crs=True)
         return None
-    return source
 
 
-def _without_places(frame: Frame, site: Holder, road: _Road) -> Frame:
+def _doubt(source: Source | None, xy: place.Floats, near: Near | None, typed: Typed, road: Road) -> None:
+    """Gather what tells that the numbers cannot lie in their reference system."""
+    if source is not None and (wrong := propose.doubt(source.crs, xy, near, turned=typed.swap_xy)) is not None:
+        road.add(wrong.problems, of_crs=True)
+
+
+def _without_places(frame: Frame, site: Holder, road: Road) -> Frame:
     if not site.info.crs and "none" not in road.layer.geometry:
         road.add([Problem("no row has a place, and the site has no reference system yet", road.layer.name,
                           "Begin with a file that has places.")])  # fmt: skip
@@ -271,7 +241,7 @@ def _without_places(frame: Frame, site: Holder, road: _Road) -> Frame:
     return gpd.GeoDataFrame(frame.drop(columns="geometry"), geometry=list(frame["geometry"]), crs=site.info.crs or None)
 
 
-def _check_width(frame: Frame, source: Source, near: Near | None, road: _Road) -> None:
+def _check_width(frame: Frame, source: Source, near: Near | None, road: Road) -> None:
     shapes = np.asarray(frame["geometry"].array, dtype=object)
     there = ~shapely.is_missing(shapes)
     corners = shapely.bounds(shapes[there]).reshape(-1, 2)
@@ -280,7 +250,7 @@ def _check_width(frame: Frame, source: Source, near: Near | None, road: _Road) -
     _attempt(road, lambda: place.check_width(systems.lonlat_deg(source.crs, corners), ids, others))
 
 
-def _with_crs(site: S, source: Source, xy: place.Floats, road: _Road) -> S:
+def _with_crs(site: S, source: Source, xy: place.Floats, road: Road) -> S:
     xy = xy[:: max(1, len(xy) // _ENOUGH_CORNERS)]
     chosen = _attempt(road, lambda: place.choose_site_crs(source.crs, xy))
     lon, lat = systems.middle_deg(systems.lonlat_deg(source.crs, xy))
@@ -292,13 +262,13 @@ def _with_crs(site: S, source: Source, xy: place.Floats, road: _Road) -> S:
     return replace(site, info=info)
 
 
-def _say_moved(moved: place.Moved, source: Source, road: _Road) -> None:
+def _say_moved(moved: place.Moved, source: Source, road: Road) -> None:
     said = f"{source.basis}; " if not source.assumed else ""
     words = f"coordinates: {said}{moved.words}"
     (road.assumed if moved.accuracy_m != 0 else road.notes).append(words)
 
 
-def _attempt(road: _Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step gives
+def _attempt(road: Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step gives
     try:
         return step()
     except GravegisError as error:
@@ -307,8 +277,9 @@ def _attempt(road: _Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step
         raise
 
 
-def _taken(site: S, frame: Frame, road: _Road) -> Brought[S]:
+def _taken(site: S, frame: Frame, road: Road) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
+    road.tidy()
     name = road.layer.name
     if frame.empty and name in site and len(site[name]):
         text = f"the file has no rows; the {len(site[name])} rows that are there are kept"

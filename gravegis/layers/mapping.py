@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from gravegis import units
 from gravegis.errors import LayerError, Problem
+from gravegis.layers.columns_in import Manner, bring_column
 from gravegis.layers.read.coordinates import PLACE, plain_name
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import shown
-from gravegis.layers.values import carries_units, convert, measures, unit_in_name
+from gravegis.layers.values import carries_units, measures, unit_in_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
     from gravegis.layers.schema import Column, Layer
 
-__all__ = ["Mapped", "Wish", "advise", "apply_mapping", "parse_column", "suggestions"]
+__all__ = ["Mapped", "Wish", "advise", "apply_mapping", "as_typed", "parse_column", "suggestions"]
 
 # Names of people are left out of exports by default, so a name never becomes the id of a stone.
 _NAMES_OF_PEOPLE = ("stones", "plots")
@@ -48,6 +49,7 @@ class Mapped:
     place: Mapping[str, str]
     notes: tuple[str, ...]
     problems: tuple[Problem, ...]
+    taken: Mapping[str, Wish] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -96,7 +98,14 @@ def parse_column(text: str, columns: Sequence[str]) -> Wish:
     raise LayerError(f"the file has no column '{rest}'", where=where, remedy=f"It has: {', '.join(columns)}.")
 
 
-def apply_mapping(frame: Frame, layer: Layer, mapping: Sequence[str] = (), *, decimal: str = "") -> Mapped:
+def apply_mapping(
+    frame: Frame,
+    layer: Layer,
+    mapping: Sequence[str] = (),
+    how: Manner | None = None,
+    *,
+    words: Mapping[str, Mapping[str, str]] | None = None,
+) -> Mapped:
     """Return the rows of a file under the names and in the units of a layer.
 
     Columns a person named come first, then columns that bear our names (in either case of letters), then our
@@ -109,9 +118,12 @@ def apply_mapping(frame: Frame, layer: Layer, mapping: Sequence[str] = (), *, de
         As read.
     mapping
         As typed: ``throw_m=RADIUS ft``, also ``x=...``, ``y=...``, ``wkt=...`` for the position.
-    decimal
-        Decimal sign found in the file.
+    how
+        How values of the file are written.
+    words
+        Per column of ours: what a value as written becomes.
     """
+    how, words = how or Manner(), words or {}
     work = _Work(layer, frame)
     for text in mapping:
         _wish(text, work)
@@ -123,13 +135,25 @@ def apply_mapping(frame: Frame, layer: Layer, mapping: Sequence[str] = (), *, de
     for target, wish in work.taken.items():
         column = layer.columns[target]
         series = frame[wish.source].rename(wish.source)
-        done = convert(series, column, unit=wish.unit, decimal=decimal, where=f"{layer.name}.{target}")
+        manner = replace(how, unit=wish.unit, words=words.get(target, {}))
+        done, extra = bring_column(series, column, manner, where=f"{layer.name}.{target}")
         made[target] = done.values
+        _add_beside(made, extra, work)
         work.notes.extend(done.notes)
         work.problems.extend(done.problems)
     if found := suggestions(work.free(), layer, tuple(work.taken)):
         work.notes.append(f"columns carried as they are that may be ours (name the unit they are in): {shown(found)}")
-    return Mapped(made, work.place, tuple(work.notes), tuple(work.problems))
+    return Mapped(made, work.place, tuple(work.notes), tuple(work.problems), work.taken)
+
+
+def _add_beside(made: Frame, extra: Mapping[str, Any], work: _Work) -> None:
+    """Put further columns beside one of ours; a column of the file that bears such a name gives way."""
+    for name, values in extra.items():
+        if name in work.taken:  # the file has its own, as a file we wrote does
+            continue
+        if name in made.columns:
+            made.rename(columns={name: f"{name} in file"}, inplace=True)  # noqa: PD002 - a copy of our own
+        made[name] = values
 
 
 def _wish(text: str, work: _Work) -> None:
@@ -209,7 +233,7 @@ def _take_id(work: _Work) -> None:
     else:
         ways = shown(f'--column {key}="{name}"' for name in unique)
         choice = f"; to use one of its own: {ways}" if unique else ""
-        work.notes.append(f"the file has no {key}: rows are named R1, R2, ... in the order of the file{choice}")
+        work.notes.append(f"the file has no {key}: rows are named R0001, R0002, ... in the order of the file{choice}")
         work.notes.extend(_not_a_name(work, key))
 
 
@@ -290,6 +314,12 @@ def _ways(names: Sequence[str], layer: Layer, column: Column) -> list[str]:
             needs_unit = column.unit not in ("", "1") and not unit
             found.append(f'--column {column.name}="{name}{f" {column.unit}" if needs_unit else ""}"')
     return found
+
+
+def as_typed(way: str, names: Sequence[str]) -> tuple[str, str, str]:
+    """Return our column, theirs and the unit of a ready-made option."""
+    wish = parse_column(way.removeprefix("--column ").replace('"', ""), [name.replace('"', "") for name in names])
+    return wish.target, next(name for name in names if name.replace('"', "") == wish.source), wish.unit
 
 
 def advise(problem: Problem, names: Sequence[str], layer: Layer) -> Problem:

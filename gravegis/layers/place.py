@@ -275,6 +275,13 @@ def check_width(lonlat: Floats, ids: npt.NDArray[np.object_], others: Floats | N
     others
         Places of the layers the site has. [deg]
     """
+    nowhere = ~np.isfinite(lonlat).all(axis=1)
+    if nowhere.any():
+        named = ", ".join(dict.fromkeys(str(one) for one in ids[nowhere][:_SHOWN]))
+        raise CrsError(
+            f"{int(nowhere.sum())} places are nowhere on the earth in this reference system: {named}",
+            remedy="Correct wrong positions, or the --crs.",
+        )
     every = lonlat if others is None else np.vstack([lonlat, others])
     middle = systems.middle_deg(lonlat if others is None else others)
     every_m = systems.span_m(every, middle)

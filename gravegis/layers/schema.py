@@ -13,7 +13,7 @@ from gravegis.errors import LayerError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["KINDS", "SCHEMA_VERSION", "Column", "Layer", "is_known", "layer", "layers"]
+__all__ = ["KINDS", "SCHEMA_VERSION", "Column", "Layer", "input_layer", "is_known", "layer", "layers", "table"]
 
 SCHEMA_VERSION = 2
 """Raised whenever a stored layer changes its form; older sites are migrated forward (`store.migrate`)."""
@@ -58,7 +58,8 @@ class Layer:
         return self.key[0] if len(self.key) == 1 else None
 
 
-def _table(name: str) -> list[dict[str, str]]:
+def table(name: str) -> list[dict[str, str]]:
+    """Return the rows of a table of the schema, such as ``columns.csv``."""
     text = files("gravegis.layers").joinpath("data", name).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 
@@ -84,7 +85,7 @@ def _column(row: Mapping[str, str]) -> Column:
 def layers() -> Mapping[str, Layer]:
     """Return every layer gravegis knows, inputs first, in the order of the job."""
     columns: dict[str, dict[str, Column]] = {}
-    for row in _table("columns.csv"):
+    for row in table("columns.csv"):
         columns.setdefault(row["layer"], {})[row["column"]] = _column(row)
     return {
         row["layer"]: Layer(
@@ -95,7 +96,7 @@ def layers() -> Mapping[str, Layer]:
             meaning=row["meaning"],
             columns=columns[row["layer"]],
         )
-        for row in _table("layers.csv")
+        for row in table("layers.csv")
     }
 
 
@@ -111,3 +112,12 @@ def layer(name: str) -> Layer:
     except KeyError:
         known = ", ".join(one.name for one in layers().values() if one.role == "input")
         raise LayerError(f"there is no layer called '{name}'", remedy=f"Use one of: {known}.") from None
+
+
+def input_layer(name: str) -> Layer:
+    """Return the schema of a layer that files can be brought in as; raises LayerError for any other."""
+    wanted = layer(name)
+    if wanted.role != "input":
+        known = ", ".join(one.name for one in layers().values() if one.role == "input")
+        raise LayerError(f"layer {name} is worked out, not brought in", remedy=f"Bring in one of: {known}.")
+    return wanted

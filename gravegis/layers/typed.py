@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from gravegis import units
 from gravegis.errors import Problem
 
 if TYPE_CHECKING:
@@ -277,11 +278,15 @@ def _unreadable(series: Series, bad: Flags, column: Column, where: str) -> Probl
     rows = np.flatnonzero(bad)[:_SHOWN]
     shown = ", ".join(f"'{series.iloc[row]}' in row {row + 1}" for row in rows)
     unit = _in_unit(column)
-    typed_unit = f' Where values carry a unit, name it: --column {column.name}="NAME ft".' if unit else ""
+    typed_unit = f" Where values carry a unit, name it: {_named(column)}." if unit else ""
     return Problem(
         f"{int(bad.sum())} of {len(series)} values are not {_FORM[column.kind]}{unit}: {shown}", where,
         f"Correct them in the file, or leave them empty where nothing is known.{typed_unit}",
     )  # fmt: skip
+
+
+def _named(column: Column) -> str:
+    return f'--column {column.name}="NAME {units.example_for(column.unit)}"'
 
 
 def _in_unit(column: Column) -> str:
@@ -295,7 +300,7 @@ def _check_range(made: Series, column: Column, where: str, problems: list[Proble
         shown = ", ".join(f"{made.iloc[row]:g} in row {row + 1}" for row in outside[:_SHOWN])
         problems.append(
             Problem(f"{len(outside)} values lie outside {low:g} to {high:g} {column.unit}: {shown}", where,
-                    f'Was it typed in another unit? Name it: --column {column.name}="NAME ft".'
+                    f"Was it typed in another unit? Name it: {_named(column)}."
                     if column.unit not in ("", "1") else "Correct them in the file.")
         )  # fmt: skip
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from gravegis import units
 from gravegis.errors import LayerError, Problem, SettingError
+from gravegis.layers.compass import bearing_of
 from gravegis.layers.read import numbers
 from gravegis.layers.read.missing import is_missing, missing_among
 from gravegis.layers.read.raw import shown
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from gravegis.layers.schema import Column
 
-__all__ = ["Converted", "carries_units", "convert", "measures", "unit_in_name"]
+__all__ = ["Converted", "carries_units", "convert", "measures", "mixed_units", "unit_in_name"]
 
 _FEET_INCHES = re.compile(r"(\d+)\s*(?:'|ft|feet)\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in|inch|inches)")
 _BRACKET = re.compile(r"(.*?)[\s_]*[(\[]\s*([^)\]]+?)\s*[)\]]\s*")
@@ -152,7 +153,7 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
     done = Converted(series)
     bare, dressed = carries_units(series, column)
     if bare and dressed and not unit:
-        done.problems.append(_both(series, column, bare, dressed, where))
+        done.problems.append(mixed_units(series, column, bare, dressed, where))
     try:
         plain = [text for text in _texts(series, column) if _feet_inches(text) is None]
         parts = [one[0] for text in plain if (one := numbers.split(text)) is not None]
@@ -182,6 +183,8 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
 def _value(text: str, column: Column, unit: str, style: numbers.Style) -> float | None:
     if column.unit == "m" and (metres := _feet_inches(text)) is not None:
         return metres
+    if column.unit == "deg" and (bearing := bearing_of(text)) is not None:
+        return bearing
     parts = numbers.split(text)
     value = None if parts is None else numbers.read(parts[0], style.decimal)
     if parts is None or value is None:
@@ -224,7 +227,8 @@ def _say_missing(counts: Mapping[str, int], column: Column, done: Converted) -> 
         done.notes.append(f"{column.name}: read as missing: {shown(counted)}")
 
 
-def _both(series: pd.Series[Any], column: Column, bare: list[str], dressed: list[str], where: str) -> Problem:
+def mixed_units(series: pd.Series[Any], column: Column, bare: list[str], dressed: list[str], where: str) -> Problem:
+    """Return what is wrong where bare numbers and numbers with a unit stand in one column, with rows of each."""
     first = [f"'{one}' in row {_row(series, one)}" for one in (*bare[:2], *dressed[:2])]
     source = series.name
     return Problem(

@@ -27,7 +27,7 @@ def _as_csv(frame: Frame, layer: str, file: Path) -> None:
         names += ["easting", "northing"] if points else ["wkt"]
         for row, shape in zip(rows, shapes, strict=True):
             row += _place_cells(shape) if points else ["" if shape is None else shape.wkt]
-    write_csv(file, [names, *rows])
+    write_csv(file, [[harmless(name) for name in names], *rows])
 
 
 def _cell(value: Any) -> str:  # noqa: ANN401 - a cell of any kind
@@ -62,7 +62,9 @@ def _as_gpkg(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with
 
 
 def _as_shp(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with or without a place
-    """Write a Shapefile: names have ten signs at most, longer ones are cut and counted; so are texts, with a mark."""
+    """Write a Shapefile: names have ten signs at most (the long ones go beside it); texts are cut with a mark."""
+    from gravegis.layers.read.long_names import write_names
+
     _needs_place(frame, layer, file)
     families = {str(one).removeprefix("Multi") for one in frame.geometry.geom_type.dropna()}
     if len(families) > 1:
@@ -72,13 +74,11 @@ def _as_shp(frame: Any, layer: str, file: Path) -> None:  # noqa: ANN401 - with 
         )  # fmt: skip
     short: dict[str, str] = {}
     for name in (str(one) for one in frame.columns if one != "geometry"):
-        made, count = name[:10], 1
-        while made in short.values():
-            count += 1
-            made = f"{name[: 10 - len(str(count))]}{count}"
-        short[name] = made
+        tries = (name[:10], *(f"{name[: 10 - len(str(count))]}{count}" for count in range(2, len(frame.columns) + 2)))
+        short[name] = next(made for made in tries if made not in short.values())
     cut = frame.apply(lambda one: one.map(_fits_dbf, na_action="ignore") if one.dtype == "str" else one)
     cut.rename(columns=short).to_file(file, driver="ESRI Shapefile", encoding="utf-8")
+    write_names(file, {made: name for name, made in short.items()})
 
 
 def _fits_dbf(text: str) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["BESIDE", "GPKG", "GRIDS", "JOURNAL", "LEFTOVERS", "LOCK", "PART", "PHOTOS", "VERSIONS"]
+__all__ = ["BESIDE", "GPKG", "GRIDS", "JOURNAL", "LEFTOVERS", "LOCK", "PART", "PHOTOS", "PICTURED", "VERSIONS"]
 
 GPKG = "site.gpkg"
 LOCK = "site.lock"
 GRIDS = "grids"
 PHOTOS = "photos"
+PICTURED = ("photos", "backdrops")  # layers whose column `file` names what lies in the folder of photos
 JOURNAL = "journal.jsonl"
 VERSIONS = "versions"
 BESIDE = ".site-"

@@ -7,17 +7,19 @@ import re
 import shutil
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from gravegis.errors import StoreError
 from gravegis.store import versions
 from gravegis.store.commit import flush
-from gravegis.store.names import PART, PHOTOS
+from gravegis.store.names import PART, PHOTOS, PICTURED
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from gravegis.site import Site
 
-__all__ = ["keep", "sweep"]
+__all__ = ["keep", "keep_all", "sweep"]
 
 _OURS = re.compile(r"photo-([0-9a-f]{16})(\.[a-z0-9]{1,8})?")
 
@@ -44,12 +46,39 @@ def keep(folder: Path, file: Path) -> str:
     return name
 
 
+def keep_all(site: Site, folder: Path, layer: str, beside: Path) -> tuple[Site, list[str]]:
+    """Copy the pictures a layer names into the site folder; return the site that names the copies, and what is missing.
+
+    `beside` is the folder the names count from. A name that leads out of it, or to nothing, stays as it is and is
+    given back. What `keep` says of the lock holds here too.
+    """
+    if layer not in PICTURED or not site.has(layer, "file"):
+        return site, []
+    frame = site[layer]
+    kept, missing = list[str | None](), list[str]()
+    for name in frame["file"].astype(object):
+        file = None if name is None or name != name else _below(beside, str(name))
+        if file is None and isinstance(name, str):
+            missing.append(name)
+        kept.append(keep(folder, file) if file is not None else name)
+    return site.with_layers({layer: frame.assign(file=pd.Series(kept, index=frame.index, dtype="str"))}), missing
+
+
+def _below(folder: Path, name: str) -> Path | None:
+    """Return the file of that name within the folder, None where there is none or it lies elsewhere."""
+    try:
+        file = (folder / name).resolve()
+        return file if file.is_file() and file.is_relative_to(folder.resolve()) else None
+    except (OSError, ValueError):
+        return None
+
+
 def sweep(folder: Path, site: Site) -> None:
     """Remove pictures that neither the site nor a kept version names; those gravegis did not name itself stay."""
-    earlier = versions.photos_named(folder)
+    earlier = versions.pictures_named(folder)
     if earlier is None:
         return
-    named = set(site["photos"]["file"].dropna()) if site.has("photos", "file") else set()
+    named = {name for layer in PICTURED if site.has(layer, "file") for name in site[layer]["file"].dropna()}
     for file in (folder / PHOTOS).glob("photo-*"):
         if file.name not in named | earlier and _is_ours(file):
             file.unlink(missing_ok=True)

@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, Any
 from gravegis.errors import StoreError
 from gravegis.layers import schema
 from gravegis.store import names
+from gravegis.store.names import PICTURED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
 __all__ = [
-    "KEPT", "Version", "describe", "find", "grids_named", "keep", "listing", "no_site", "photos_named",
+    "KEPT", "Version", "describe", "find", "grids_named", "keep", "listing", "no_site", "pictures_named",
     "prune",
 ]  # fmt: skip
 
@@ -104,17 +105,18 @@ def grids_named(folder: Path) -> set[str] | None:
     return named
 
 
-def photos_named(folder: Path) -> set[str] | None:
+def pictures_named(folder: Path) -> set[str] | None:
     """Return the pictures that kept versions name; None where one of them cannot tell."""
     named: set[str] = set()
     for file in _files(folder):
         try:
-            columns = {str(row[0]) for row in _ask(file, "SELECT name FROM pragma_table_info('photos')")}
-            rows = _ask(file, 'SELECT "file" FROM "photos"') if "file" in columns else []
+            for layer in PICTURED:
+                columns = {str(row[0]) for row in _ask(file, f"SELECT name FROM pragma_table_info('{layer}')")}
+                rows = _ask(file, f'SELECT "file" FROM "{layer}"') if "file" in columns else []
+                named.update(str(row[0]) for row in rows if row[0] is not None)
         except sqlite3.Error as error:
             _log.warning("%s cannot be read (%s); pictures are left alone", file, error)
             return None
-        named.update(str(row[0]) for row in rows if row[0] is not None)
     return named
 
 

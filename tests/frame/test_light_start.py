@@ -10,7 +10,7 @@ import pytest
 
 HEAVY = {
     "geopandas", "pandas", "shapely", "pyogrio", "fiona", "rasterio", "scipy", "matplotlib", "numba", "pvlib",
-    "PySide6", "statsmodels", "pyvrp", "reportlab",
+    "PySide6", "statsmodels", "pyvrp", "reportlab", "ezdxf", "openpyxl", "PIL", "pyarrow",
 }  # fmt: skip
 HELP = """
 import contextlib, io, gravegis.cli

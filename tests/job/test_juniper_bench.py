@@ -1,4 +1,4 @@
-"""A plan in feet, gallons and psi with names cut to ten letters comes in with five commands, right to a centimetre."""
+"""A plan in feet, gallons and psi with names cut to ten letters comes in with eight commands, right to a centimetre."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).resolve().parents[2]
 SENT = ROOT / "sample_layers" / "juniper_bench"
 TRUTH = ROOT / "sample_layers" / "juniper_bench_truth"
-README = (ROOT / "sample_layers" / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 MOST_COMMANDS = 8
 
 
 def commands() -> list[list[str]]:
     """Return the commands as the README prints them."""
-    block = README.split("# Juniper Bench")[1].split("```")[1]
+    block = README.split("worked through: Juniper Bench")[1].split("```")[1]
     return [shlex.split(line)[1:] for line in block.splitlines() if line.startswith("gravegis ")]
 
 
@@ -57,7 +57,13 @@ def apart_m(layer: Any, known: pd.DataFrame) -> float:
 def test_few_commands_are_enough_and_the_grid_is_the_metric_twin(bench: Site) -> None:
     assert 1 <= len(commands()) <= MOST_COMMANDS
     assert bench.info.crs == "EPSG:32149"
-    assert {name: len(bench[name]) for name in bench} == {"plots": 272, "heads": 25, "zones": 3, "stones": 250}
+    assert {name: len(bench[name]) for name in bench} == {
+        "plots": 272,
+        "heads": 25,
+        "zones": 3,
+        "stones": 250,
+        "water": 1,
+    }
 
 
 @pytest.mark.parametrize("name", ["plots", "heads"])

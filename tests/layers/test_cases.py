@@ -13,6 +13,7 @@ from gravegis.errors import CrsError, GravegisError, LayerError
 from gravegis.layers import canonical, schema
 from gravegis.layers.bring import Brought, bring_in
 from gravegis.layers.check import check_site
+from gravegis.layers.read import read_file
 from gravegis.layers.read.angles import parse_angle
 from gravegis.layers.read.table import read_table
 from gravegis.site import Site, SiteInfo
@@ -173,10 +174,45 @@ def test_a_known_crs_member_is_honoured_an_unknown_one_stops(cases: Path) -> Non
     assert canonical.equal(named["stones"], site["stones"])
 
 
-@pytest.mark.parametrize("name", ["folders.kml", "plat.dxf", "dates.xlsx", "degenerate.osm"])
-def test_kinds_not_read_yet_end_in_one_clear_message(cases: Path, name: str) -> None:
-    with pytest.raises(LayerError, match=r"not read yet(.|\n)*CSV, GeoJSON, GeoPackage or Shapefile"):
-        bring(cases / name, "stones")
+def test_folders_of_kml_are_listed_and_none_is_dropped(cases: Path) -> None:
+    with pytest.raises(LayerError, match=r"2 folders: stones \(12 placemarks\), heads \(1 placemark\)"):
+        bring(cases / "folders.kml", "stones")
+    site = bring(cases / "folders.kml", "stones", file_layer="stones", mapping=["stone_id=name"]).site
+    stones = site["stones"]
+    assert len(stones) == 12
+    assert not shapely.has_z(stones.geometry.array).any()
+    assert stones["condition"].tolist()[:6] == ["1", "2", "3", "4", "5", "1"]
+    # a height counts only where the file says that it is one: every second stone is clamped to the ground
+    assert stones["altitude_m"].fillna("").tolist() == ["1105.2", ""] * 6
+    other = bring(cases / "mixedcrs_stones.geojson", "stones").site["stones"]
+    assert stones.geometry.distance(other.geometry).max() < 0.02
+    heads = bring(cases / "folders.kml", "heads", site, file_layer="heads", mapping=["head_id=name", "kind=name"])
+    assert len(heads.site["heads"]) == 1
+
+
+def test_a_plat_gives_plots_with_their_labels_and_blocks_with_their_attributes(cases: Path) -> None:
+    path = cases / "plat.dxf"
+    with pytest.raises(LayerError, match=r"2 layers: PLOT \(15 lines\), STONE \(6 points\)"):
+        bring(path, "plots")
+    with pytest.raises(CrsError, match="does not say which reference system"):
+        bring(path, "plots", file_layer="PLOT")
+    plots = read_file(path, layer="PLOT")
+    assert plots.frame["label"].tolist() == ["A-1", "A-2", "A-3", "A-4", "A-5", "A-6"]
+    assert plots.frame.geometry.area.to_numpy() == pytest.approx([1.2 * 2.2] * 6)
+    assert plots.unit_m == 1.0
+    stones = read_file(path, layer="STONE")
+    assert stones.frame["ID"].tolist() == [f"S0{number}" for number in range(6)]
+    assert stones.frame.geometry.x.to_numpy() == pytest.approx([0.6, 2.2, 3.8, 0.6, 2.2, 3.8])
+
+
+def test_a_way_of_a_map_extract_that_cannot_be_drawn_is_named(cases: Path) -> None:
+    raw = read_file(cases / "degenerate.osm")
+    assert raw.frame["osm_id"].tolist() == ["10", "11"]
+    assert raw.frame["geometry"].isna().tolist() == [False, True]
+    assert any("1 way" in words and words.endswith("11") for words in raw.warnings)
+    brought = bring(cases / "degenerate.osm", "plots")
+    assert len(brought.site["plots"]) == 1
+    assert any("11" in words for words in brought.warnings)
 
 
 def test_two_stones_at_one_stop_come_in_and_are_flagged(cases: Path) -> None:

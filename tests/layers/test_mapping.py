@@ -142,7 +142,7 @@ def test_otherwise_rows_are_numbered_and_nothing_is_lost(columns: dict[str, list
     done = apply_mapping(table(**columns), PLOTS)
     assert "plot_id" not in done.frame.columns
     assert set(columns) <= set(done.frame.columns)
-    assert any("rows are named R1, R2" in note for note in done.notes)
+    assert any("rows are named R0001, R0002" in note for note in done.notes)
 
 
 def test_why_a_column_does_not_serve_as_id_is_said() -> None:

@@ -123,11 +123,11 @@ def test_one_column_is_a_table_too(tmp_path: Path) -> None:
     assert read_table(write(tmp_path / "a.csv", "zone_id\nZ1\nZ2\n")).frame["zone_id"].tolist() == ["Z1", "Z2"]
 
 
-@pytest.mark.parametrize("kind", [".kml", ".dxf", ".xlsx", ".osm", ".gpx", ".fgb", ".pdf", ""])
-def test_kinds_not_read_yet_say_so_and_what_is_read(tmp_path: Path, kind: str) -> None:
+@pytest.mark.parametrize("kind", [".docx", ".pdf", ".gml", ""])
+def test_kinds_not_read_say_so_and_what_is_read(tmp_path: Path, kind: str) -> None:
     path = tmp_path / f"a{kind}"
     path.write_bytes(b"x")
-    with pytest.raises(LayerError, match=r"not read yet(.|\n)*CSV, GeoJSON, GeoPackage or Shapefile"):
+    with pytest.raises(LayerError, match=r"not read(.|\n)*CSV, GeoJSON, GeoPackage or Shapefile"):
         read_file(path)
 
 

@@ -2,41 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gravegis.errors import LayerError
+from gravegis.layers.read.kinds import TABLE, by_content, by_ending, check_content, reader_of
 from gravegis.layers.read.raw import Raw
-from gravegis.layers.read.table import read_table
-from gravegis.layers.read.vector import read_geojson, read_geopackage, read_shapefile, read_zip
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 __all__ = ["KINDS", "Raw", "read_file"]
 
-_VECTOR = {
-    ".gpkg": read_geopackage,
-    ".geojson": read_geojson,
-    ".json": read_geojson,
-    ".shp": read_shapefile,
-    ".zip": read_zip,
-}
-_TABLE = (".csv", ".tsv", ".txt")
 _BESIDE_SHP = (".shx", ".dbf", ".prj", ".cpg")
 
-KINDS = (*_TABLE, *_VECTOR)
+KINDS = tuple(ending for kind in TABLE for ending in kind.endings)
 """Endings of the files that can be read."""
 
 
 def read_file(path: Path, *, layer: str | None = None, encoding: str | None = None) -> Raw:
-    """Read one layer of a file.
+    """Read one layer of a file; a folder is read as a folder of photos.
+
+    Nothing is fetched from a network, whatever the file names.
 
     Parameters
     ----------
     path
-        A table of text (.csv, .tsv, .txt), .gpkg, .geojson, .json, .shp with the files beside it, or a .zip of those.
+        A file of one of the kinds in `kinds.TABLE`, known by its ending, else by its first bytes.
     layer
-        Layer within the file, where it holds several.
+        Layer, folder or sheet within the file, where it holds several.
     encoding
         Of a text or of the table of a Shapefile; by default found out, and the guess is shown in the notes.
 
@@ -45,23 +39,35 @@ def read_file(path: Path, *, layer: str | None = None, encoding: str | None = No
     LayerError
         When the file is not there, of a kind that is not read, damaged or cut: never half read.
     """
-    kind = path.suffix.lower()
+    ending = path.suffix.lower()
     if not path.exists():
         raise LayerError("there is no such file", where=str(path), remedy="Look at its name and folder.")
+    if path.is_dir():
+        from gravegis.layers.read.photo import read_photos
+
+        return read_photos(path, layer=layer, encoding=encoding)
     if not path.is_file():
-        raise LayerError("this is a folder, not a file", where=str(path), remedy="Name one file.")
-    if kind in _BESIDE_SHP:
-        raise LayerError(f"{kind} is a part of a Shapefile", where=path.name, remedy="Name its .shp file.")
-    if kind not in KINDS:
-        raise LayerError(
-            f"files of the kind '{kind or path.name}' are not read yet", where=path.name,
-            remedy=f"Export it as CSV, GeoJSON, GeoPackage or Shapefile ({', '.join(KINDS)}).",
-        )  # fmt: skip
+        raise LayerError("this is no file", where=str(path), remedy="Name one file.")
+    if ending in _BESIDE_SHP:
+        raise LayerError(f"{ending} is a part of a Shapefile", where=path.name, remedy="Name its .shp file.")
     try:
-        if kind in _VECTOR:
-            return _VECTOR[kind](path, layer=layer, encoding=encoding)
-        if layer is not None:
-            raise LayerError("A table holds one layer only", where="--file-layer", remedy="Leave --file-layer out.")
-        return read_table(path, encoding=encoding)
+        return _read(path, layer=layer, encoding=encoding)
     except OSError as error:
         raise LayerError(f"the file cannot be read ({error})", where=path.name, remedy="Look at its rights.") from error
+    except MemoryError:
+        raise LayerError("the file needs more memory than there is", where=path.name, remedy="Split it.") from None
+
+
+def _read(path: Path, *, layer: str | None, encoding: str | None) -> Raw:
+    kind, notes = by_ending(path), list[str]()
+    if kind is None and (kind := by_content(path)) is not None:
+        notes.append(f"its first bytes say that it is {kind.name}")
+    if kind is None:
+        check_content(path, TABLE[0])
+        raise LayerError(
+            f"files of the kind '{path.suffix.lower() or path.name}' are not read", where=path.name,
+            remedy=f"Export it as CSV, GeoJSON, GeoPackage or Shapefile ({', '.join(KINDS)}).",
+        )  # fmt: skip
+    check_content(path, kind)
+    raw = reader_of(kind)(path, layer=layer, encoding=encoding)
+    return replace(raw, notes=(*notes, *raw.notes)) if notes else raw

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["has_marks", "parse_angle"]
+__all__ = ["has_marks", "parse_angle", "runs_together"]
 
 _MARKS = str.maketrans(
     {
@@ -32,6 +32,18 @@ def has_marks(text: str) -> bool:
     return re.fullmatch(r"[+-]?[\d.,]+(?:[eE][+-]?\d+)?", tidy) is None and bool(re.search(r"\d", tidy))
 
 
+_TOGETHER = {"lat": re.compile(r"(\d{2})(\d{2}\.\d{2,})"), "lon": re.compile(r"(\d{3})(\d{2}\.\d{2,})")}
+
+
+def runs_together(text: str, axis: str) -> bool:
+    """Whether a number is degrees and minutes run together, as receivers write them (NMEA 0183 ddmm.mmmm).
+
+    Such a number is too large for degrees: 4403.0083 is 44 degrees 3.0083 minutes.
+    """
+    found = _TOGETHER[axis].fullmatch(text.strip().lstrip("+-"))
+    return found is not None and float(found[2]) < 60 and float(found[1] + found[2]) > _MOST_DEG[axis]
+
+
 def parse_angle(text: str, axis: str) -> float:
     """Return degrees, north and east above 0.
 
@@ -50,6 +62,9 @@ def parse_angle(text: str, axis: str) -> float:
     """
     tidy = text.translate(_MARKS).strip().upper()
     letter, body = _letter(tidy)
+    if letter and runs_together(body, axis):
+        together = _TOGETHER[axis].fullmatch(body)
+        body = f"{together[1]} {together[2]}" if together is not None else body
     found = _BODY.fullmatch(body)
     if found is None:
         raise ValueError(f"is no {_WORDS[axis]}")

@@ -14,7 +14,7 @@ import shapely
 
 from gravegis.errors import LayerError, Problem
 from gravegis.layers.read import numbers
-from gravegis.layers.read.angles import has_marks, parse_angle
+from gravegis.layers.read.angles import has_marks, parse_angle, runs_together
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import shown
 
@@ -26,7 +26,18 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["PLACE", "Pair", "Points", "find_pair", "find_wkt", "outlines", "plain_name", "points"]
+__all__ = [
+    "PLACE",
+    "Pair",
+    "Points",
+    "every_pair",
+    "find_pair",
+    "find_wkt",
+    "outlines",
+    "plain_name",
+    "points",
+    "quarter_column",
+]
 
 PLACE = ("x", "y", "wkt")
 """Names a person may give a column of positions, beside the columns of the layer."""
@@ -34,6 +45,10 @@ PLACE = ("x", "y", "wkt")
 _WKT = re.compile(
     r"\s*(?:SRID=\d+;)?\s*(?:MULTI)?(?:POINT|LINESTRING|POLYGON)\b|\s*GEOMETRYCOLLECTION\b", re.IGNORECASE
 )
+_QUARTERS = {
+    "lat": ("ns", "nsindicator", "latns", "latref", "latdir", "latitudereference", "lathemisphere", "latitudens"),
+    "lon": ("ew", "ewindicator", "lonew", "lonref", "londir", "longitudereference", "lonhemisphere", "longitudeew"),
+}
 _WKT_NAMES = ("wkt", "geometry", "geometry_", "geom", "the_geom", "shape", "wkt_geom", "geom_wkt")
 
 
@@ -44,6 +59,11 @@ class Pair:
     x: str
     y: str
     kind: str
+
+    def columns(self, names: Sequence[str]) -> list[str]:
+        """Return the columns that are used up: the two, and those that hold their quarters of the sky."""
+        quarters = (quarter_column(names, axis) for axis in ("lon", "lat")) if self.kind != "grid" else ()
+        return [self.x, self.y, *(name for name in quarters if name is not None)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +106,7 @@ def find_pair(columns: Sequence[str], chosen: Mapping[str, str]) -> Pair | None:
         if "x" not in chosen or "y" not in chosen:
             raise LayerError("only one of x and y is named", remedy="Name both: --column x=... --column y=... .")
         return Pair(chosen["x"], chosen["y"], _kind_of(chosen["x"], chosen["y"]))
-    plain: dict[str, str] = {}
-    for name in columns:
-        plain.setdefault(plain_name(name), name)
-    pairs = [Pair(plain[x], plain[y], kind) for x, y, kind in _names() if x in plain and y in plain]
+    pairs = every_pair(columns)
     if len(pairs) > 1:
         ways = "".join(f'\n      --column x="{one.x}" --column y="{one.y}"' for one in pairs)
         raise LayerError(
@@ -99,8 +116,21 @@ def find_pair(columns: Sequence[str], chosen: Mapping[str, str]) -> Pair | None:
     return pairs[0] if pairs else None
 
 
+def every_pair(columns: Sequence[str]) -> list[Pair]:
+    """Return every two columns whose names are those of a position."""
+    plain: dict[str, str] = {}
+    for name in columns:
+        plain.setdefault(plain_name(name), name)
+    return [Pair(plain[x], plain[y], kind) for x, y, kind in _names() if x in plain and y in plain]
+
+
 def _kind_of(x: str, y: str) -> str:
     return next((kind for one, two, kind in _names() if (one, two) == (plain_name(x), plain_name(y))), "either")
+
+
+def quarter_column(names: Sequence[str], axis: str) -> str | None:
+    """Return the column that holds N and S, or E and W, as receivers write them beside ``ddmm.mmmm``."""
+    return next((name for name in names if plain_name(name) in _QUARTERS[axis]), None)
 
 
 def find_wkt(frame: Frame, chosen: Mapping[str, str]) -> str | None:
@@ -132,7 +162,7 @@ def outlines(texts: pd.Series[Any], name: str) -> Points:
 
 def points(frame: Frame, pair: Pair, hint: str) -> Points:
     """Return the points of a table; every value that cannot be read, or has two answers, is named with its row."""
-    x, y = _texts(frame[pair.x]), _texts(frame[pair.y])
+    x, y = (_with_quarter(frame, name, axis, pair) for name, axis in ((pair.x, "lon"), (pair.y, "lat")))
     in_degrees = pair.kind == "degrees" or (pair.kind == "either" and any(has_marks(t) for t in (*x, *y) if t))
     problems, notes = list[Problem](), [f"positions from columns {pair.x} and {pair.y}"]
     values = []
@@ -147,6 +177,15 @@ def points(frame: Frame, pair: Pair, hint: str) -> Points:
     return Points(geometry, in_degrees, tuple(notes), tuple(problems))
 
 
+def _with_quarter(frame: Frame, name: str, axis: str, pair: Pair) -> list[str]:
+    texts = _texts(frame[name])
+    column = quarter_column([str(one) for one in frame.columns], axis) if pair.kind != "grid" else None
+    if column is None:
+        return texts
+    letters = _texts(frame[column])
+    return [f"{text} {letter}".strip() if text else "" for text, letter in zip(texts, letters, strict=True)]
+
+
 def _texts(series: pd.Series[Any]) -> list[str]:
     """Return the values as typed, empty where missing."""
     return ["" if is_missing(value, "number") else str(value).strip() for value in series]
@@ -159,7 +198,7 @@ def _degrees(texts: list[str], name: str, axis: str, problems: list[Problem]) ->
         if not text:
             continue
         try:
-            values[row] = _plain(text) if _plain(text) is not None else parse_angle(text, axis)
+            values[row] = _plain(text, axis) if _plain(text, axis) is not None else parse_angle(text, axis)
         except ValueError as error:
             bad.setdefault(str(error), []).append(f"'{text}' in row {row + 1}")
     for reason, cells in bad.items():
@@ -167,8 +206,14 @@ def _degrees(texts: list[str], name: str, axis: str, problems: list[Problem]) ->
     return values
 
 
-def _plain(text: str) -> float | None:
-    """Return a machine-written number; the range of degrees is judged with the reference system."""
+def _plain(text: str, axis: str) -> float | None:
+    """Return a machine-written number; the range of degrees is judged with the reference system.
+
+    Raises ValueError for a number such as 4403.0083 that can only be degrees and minutes run together: whether
+    south or west is meant, nobody can tell without a letter or a sign.
+    """
+    if runs_together(text, axis):
+        raise ValueError("looks like degrees and minutes run together (ddmm.mmmm): write its N, S, E or W behind it")
     try:
         return float(text) if re.fullmatch(r"[+-]?\d+\.?\d*(?:[eE][+-]?\d+)?", text, re.ASCII) else None
     except ValueError:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from gravegis.errors import LayerError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
@@ -15,9 +17,11 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["Raw", "as_text", "each_once", "many", "shown", "tidy_names"]
+__all__ = ["Raw", "as_text", "brief", "each_once", "many", "shown", "tidy_names"]
 
 SHOWN = 5
+_LONG = 200
+_MOST_COLUMNS = 1_900  # SQLite, on which a site file rests, allows 2,000 (its limits page)
 # Names the site file needs for itself; a column of a person that bears one gets another.
 _RESERVED = ("geometry", "fid", "_row", "_place")
 
@@ -28,7 +32,9 @@ class Raw:
 
     `crs` is None where the file says nothing usable, `trouble` then tells what it says; `stated` is False where
     the system follows from the kind of file only, so that a person may name another. `decimal` is the decimal
-    sign found in a text table, empty where nothing tells.
+    sign found in a text table, empty where nothing tells. `epoch` tells from where a workbook counts days (1900 or
+    1904), `unit_m` the metres of the unit a drawing says it counts in, `asks_unit` that it ought to and does not.
+    `picture` says what a raster is; its one row is its outline.
     """
 
     frame: Frame
@@ -40,11 +46,21 @@ class Raw:
     decimal: str = ""
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    epoch: str = ""
+    unit_m: float | None = None
+    asks_unit: bool = False
+    picture: str = ""
+
+
+def brief(text: str, most: int = 6_000) -> str:
+    """Return words of a stranger as they can stand in a message: no control or direction marks, not endless."""
+    plain = "".join(sign if sign.isprintable() or sign == "\n" else "\ufffd" for sign in text[: most + 1])
+    return plain if len(plain) <= most else f"{plain[:most]}..."
 
 
 def shown(things: Iterable[object], most: int = SHOWN) -> str:
     """Return the first few of many in words: ``a, b, c and 12 more``."""
-    every = [str(thing) for thing in things]
+    every = [brief(str(thing).replace("\n", " "), _LONG) for thing in things]
     rest = len(every) - most
     return ", ".join(every[:most]) + (f" and {rest} more" if rest > 0 else "")
 
@@ -61,6 +77,11 @@ def tidy_names(names: Iterable[object], *, placed: bool) -> tuple[list[str], lis
     `placed` tells that the last name is the geometry, which stays.
     """
     given = [str(name) for name in names]
+    if len(given) > _MOST_COLUMNS:
+        raise LayerError(
+            f"the table has {len(given):,} columns, a site file holds {_MOST_COLUMNS}",
+            remedy="Leave out what is not needed; or is the separator another one?",
+        )
     taken = {"geometry"} if placed else set[str]()
     made, notes = list[str](), list[str]()
     for number, name in enumerate(given, start=1):

@@ -28,11 +28,13 @@ _TRIED_ROWS = 2000
 Rows = list[list[str]]
 
 
-def read_table(path: Path, *, encoding: str | None = None) -> Raw:
+def read_table(path: Path, *, layer: str | None = None, encoding: str | None = None) -> Raw:
     """Read a table with column names in its first row; values stay as typed, so ``007`` stays ``007``.
 
     Raises LayerError when it is no table, rows have too many or too few values, or the text cannot be decoded.
     """
+    if layer is not None:
+        raise LayerError("A table holds one layer only", where="--file-layer", remedy="Leave --file-layer out.")
     text, how, doubtful = decode(path.read_bytes(), encoding, where=path.name)
     separator, rows = _rows(text, path.name)
     header, body, skipped = _body(rows, path.name)

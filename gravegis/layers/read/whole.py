@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 import sqlite3
 import struct
+import time
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from gravegis.errors import LayerError
 from gravegis.layers.read.raw import many
@@ -15,9 +18,12 @@ from gravegis.layers.read.raw import many
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import numpy.typing as npt
+
 __all__ = ["Counted", "geojson", "geopackage", "shapefile"]
 
 _AGAIN = "Copy or export the file again."
+_MOST_COUNTING_S = 10.0  # a million rows are counted in a second; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +58,11 @@ def geojson(path: Path) -> Counted:
             top = json.load(stream, object_pairs_hook=_lean)
     except UnicodeDecodeError:
         raise LayerError("the file is not UTF-8, as GeoJSON must be", where=path.name, remedy=_AGAIN) from None
+    except _LinkedError:
+        raise LayerError(
+            "its 'crs' member is a link to elsewhere, and the library would follow it", where=path.name,
+            remedy="Take the member out of the file and name the system with --crs.",
+        ) from None  # fmt: skip
     except (json.JSONDecodeError, RecursionError) as error:
         raise LayerError(f"the file is cut or no GeoJSON ({error})", where=path.name, remedy=_AGAIN) from None
     if isinstance(top, _Marker):
@@ -80,13 +91,24 @@ def _counted(features: list[_Marker], member: object) -> Counted:
     )
 
 
+class _LinkedError(Exception):
+    """Stops the reading of a text that names a reference system by an address."""
+
+
 def _lean(pairs: list[tuple[str, Any]]) -> Any:  # noqa: ANN401 - whatever JSON holds
+    if any(name == "crs" and _is_link(value) for name, value in pairs):
+        raise _LinkedError
     found = dict(pairs)
     if found.get("type") == "Feature":
         properties = found.get("properties")
         has = properties if isinstance(properties, dict) else {}
         return _Marker(found.get("geometry") is not None, "geometry" in has, found.get("id"))
     return {"type": found["type"]} if "coordinates" in found and "type" in found else found
+
+
+def _is_link(member: object) -> bool:
+    """Whether a ``crs`` member, of the collection or of anything in it, is an address; only names are read here."""
+    return isinstance(member, dict) and bool(member.get("properties")) and member.get("type") not in ("name", "EPSG")
 
 
 def geopackage(path: Path) -> None:
@@ -99,7 +121,7 @@ def geopackage(path: Path) -> None:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
             verdict = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:  # a message may hold bytes of the damaged page
         verdict = str(error)
     if verdict != "ok":
         raise LayerError(f"the GeoPackage is cut or damaged ({verdict})", where=path.name, remedy=_AGAIN)
@@ -110,6 +132,7 @@ def geopackage_rows(path: Path, layer: str) -> Counted:
     quoted = '"' + layer.replace('"', '""') + '"'
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            _limited(connection)
             rows = int(connection.execute(f"SELECT count(*) FROM {quoted}").fetchone()[0])
             found = connection.execute(
                 "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (layer,)
@@ -120,8 +143,14 @@ def geopackage_rows(path: Path, layer: str) -> Counted:
             column = '"' + str(found[0]).replace('"', '""') + '"'
             placed = connection.execute(f"SELECT count({column}) FROM {quoted}").fetchone()[0]
             return Counted(rows, int(placed), "geometry" in names and found[0] != "geometry")
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise LayerError(f"the GeoPackage cannot be read ({error})", where=path.name, remedy=_AGAIN) from None
+
+
+def _limited(connection: sqlite3.Connection) -> None:
+    """Stop a query that does not end: a layer may be a view, and a view may go round for ever."""
+    ends_at = time.monotonic() + _MOST_COUNTING_S
+    connection.set_progress_handler(lambda: time.monotonic() > ends_at, 100_000)
 
 
 def shapefile(path: Path) -> Counted:
@@ -135,7 +164,8 @@ def shapefile(path: Path) -> Counted:
         )  # fmt: skip
     for file in (path, index):
         _check_length(file)
-    shapes = (index.stat().st_size - 100) // 8
+    placed = _outlines(path, index)
+    shapes = len(placed)
     rows, deleted = _table_rows(table)
     if shapes != rows:
         raise LayerError(
@@ -143,7 +173,27 @@ def shapefile(path: Path) -> Counted:
             remedy="Copy all files of that name again.",
         )  # fmt: skip
     notes = (f"{many(deleted, 'row')} marked as deleted in the file left out",) if deleted else ()
-    return Counted(rows - deleted, clash=_field_named_geometry(table), notes=notes)
+    return Counted(
+        rows - deleted, None if deleted else int(placed.sum()), clash=_field_named_geometry(table), notes=notes
+    )
+
+
+def _outlines(path: Path, index: Path) -> npt.NDArray[np.bool_]:
+    """Return for each row whether it has an outline; raises LayerError where the index points beside the outlines.
+
+    A library reads a row whose outline lies beyond the end of the file as a row without one.
+    """
+    shapes = np.fromfile(path, dtype=np.uint8)
+    pairs = np.fromfile(index, dtype=">i4", offset=100)
+    pairs = pairs[: len(pairs) // 2 * 2].reshape(-1, 2).astype(np.int64) * 2
+    start, length = pairs[:, 0], pairs[:, 1]
+    if ((start < 100) | (length < 4) | (start + 8 + length > len(shapes))).any():
+        raise LayerError("the index and the outlines do not belong together", where=index.name, remedy=_AGAIN)
+    said = shapes[start[:, None] + np.arange(4, 8)].astype(np.int64) @ (1 << np.array([24, 16, 8, 0]))
+    if (said * 2 != length).any():
+        raise LayerError("the index and the outlines do not belong together", where=index.name, remedy=_AGAIN)
+    kinds = shapes[start[:, None] + np.arange(8, 12)]
+    return np.asarray(kinds.any(axis=1))
 
 
 def beside(path: Path, suffix: str) -> Path | None:

@@ -1,0 +1,1 @@
+"""Placing things by tape and by control points, on plain arrays."""
