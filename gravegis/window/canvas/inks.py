@@ -91,9 +91,11 @@ def ink_on(line: str, fill: str) -> str:
 
 
 @cache
-def hatch_of(hatch: str, colour: str) -> QBrush:
+def hatch_of(hatch: str, colour: str, *, alpha: float = 1.0) -> QBrush:
     """Return a hatch as a brush that keeps its step on the screen; none for an empty name."""
-    return QBrush(QColor(colour), _PATTERNS[hatch]) if hatch else QBrush(Qt.BrushStyle.NoBrush)
+    ink = QColor(colour)
+    ink.setAlphaF(alpha)
+    return QBrush(ink, _PATTERNS[hatch]) if hatch else QBrush(Qt.BrushStyle.NoBrush)
 
 
 @cache
