@@ -62,7 +62,12 @@ def face_pairs(site: Holder) -> FacePairs:
     stones = site["stones"]
     name = face_water(site)
     dose = _worked_out(site, name) if name else _by_place(site)
-    seen = _seen(site, dose)
+    told = dose
+    if name:
+        # where the water of a face is not known, as at a head without a flow, the places of the heads tell
+        part = np.isnan(dose).any(axis=1)
+        told = np.where(part[:, None], _by_place(site), dose)
+    seen = _seen(site, told)
     sprayed, lee = np.full((2, len(stones)), -1)
     for stone in np.flatnonzero(np.nanmax(seen, axis=1, initial=0.0) > 0):
         # the wettest face whose opposite is in the lee; one whose water is not known is neither

@@ -9,16 +9,16 @@ import numpy as np
 
 from gravegis.layers.north import true_north_on_grid_deg
 from gravegis.outputs import symbols
-from gravegis.window.canvas.ground import backdrop_of, drawn_of, grids_of, pickables_of, routes_of
+from gravegis.window.canvas.ground import drawn_of, grids_of, pickables_of, routes_of
 from gravegis.window.canvas.heads import heads_of, moved_since
 from gravegis.window.canvas.stones import NO_LAYER, stones_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
+    from collections.abc import Mapping, Sequence
 
     from gravegis.site import Site
-    from gravegis.window.canvas.ground import BackdropPicture, Drawn, GridPicture, Pickable, Route
+    from gravegis.store.backdrops import Picture
+    from gravegis.window.canvas.ground import Drawn, GridPicture, Pickable, Route
     from gravegis.window.canvas.heads import Heads
     from gravegis.window.canvas.rings import Box
     from gravegis.window.canvas.stones import Stones
@@ -56,8 +56,8 @@ class Scene:
         Of the site; ``light`` or ``dark``.
     bounds_m
         The whole ground with a margin. [m]
-    stones, heads, drawn, pickables, routes, grids, backdrop
-        The parts; `drawn` lowest first, backdrop None without one.
+    stones, heads, drawn, pickables, routes, grids, backdrops
+        The parts; `drawn` lowest first.
     north_deg
         Grid bearing of true north in the middle of the ground. [deg]
     """
@@ -72,11 +72,11 @@ class Scene:
     pickables: tuple[Pickable, ...]
     routes: tuple[Route, ...]
     grids: tuple[GridPicture, ...]
-    backdrop: BackdropPicture | None
+    backdrops: tuple[Picture, ...]
     north_deg: float
 
 
-def scene_of(site: Site, *, theme: str, backdrop: Path | None = None, before: Scene | None = None) -> Scene:
+def scene_of(site: Site, *, theme: str, backdrops: Sequence[Picture] = (), before: Scene | None = None) -> Scene:
     """Return the scene of a site; nothing of the site is changed.
 
     Parameters
@@ -85,8 +85,8 @@ def scene_of(site: Site, *, theme: str, backdrop: Path | None = None, before: Sc
         Any site, an empty one too.
     theme
         ``light`` or ``dark``; KeyError for any other.
-    backdrop
-        GeoTIFF to draw on.
+    backdrops
+        Pictures to draw on, as `gravegis.store.backdrops.pictures` gives them.
     before
         The scene of an earlier state: what has not changed is taken over, so that one edit of a head costs little.
     """
@@ -102,7 +102,7 @@ def scene_of(site: Site, *, theme: str, backdrop: Path | None = None, before: Sc
     return Scene(
         title=site.info.title, crs=site.info.crs, theme=theme, bounds_m=bounds_m, stones=stones, heads=heads,
         drawn=drawn, pickables=pickables_of(site), routes=routes_of(site, theme, where), grids=grids_of(site),
-        backdrop=backdrop_of(backdrop, site.info.crs) if backdrop else None,
+        backdrops=tuple(backdrops),
         north_deg=float(true_north_on_grid_deg(site.info.crs, middle[0], middle[1])[0]),
     )  # fmt: skip
 
@@ -128,7 +128,7 @@ def kinds_of(scene: Scene) -> Mapping[str, str]:
         "throws": bool((heads.throw_row >= 0).any()),
         "routes": bool(scene.routes),
         "names": len(stones) + len(heads) > 0,
-        "backdrop": scene.backdrop is not None,
+        "backdrop": bool(scene.backdrops),
     }
     made = {kind: words for kind, words in GROUPS.items() if there.get(kind, kind in groups)}
     return made | {f"grid:{one.name}": one.words for one in scene.grids}

@@ -158,7 +158,12 @@ def test_a_run_into_a_file_still_talks_and_tells_grids_and_what_did_not_run(
     made = json.loads((tmp_path / "run.json").read_text(encoding="ascii"))
     assert [one["analysis"] for one in made["not_run"]] == ["routes", "zone_requests"]
     heat = next(one for one in made["analyses"] if one["analysis"] == "heatmap")
-    assert {one["grid"] for one in heat["grids"]} == {"share_damaged", "effective_stones"}
+    assert {one["grid"] for one in heat["grids"]} == {
+        "share_damaged",
+        "effective_stones",
+        "share_clear",
+        "stone_density",
+    }
     assert all(one["rows_n"] > 0 and one["cell_m"] > 0 for one in heat["grids"])
     contents = (tmp_path / "ground" / "out" / "contents.txt").read_text(encoding="utf-8")
     assert "what was assumed for it stands in assumed.txt" in contents

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import pytest
@@ -146,6 +147,48 @@ def test_condition_kinds_cover_no_class_and_all_four() -> None:
     assert [symbols.condition_kind(n) for n in (None, 0, 3)] == ["condition_none", "condition_0", "condition_3"]
     with pytest.raises(KeyError, match="condition_4"):
         symbols.symbol(symbols.condition_kind(4))
+
+
+DARK = symbols.PAPERS["dark"]
+
+
+def test_both_themes_hold_the_same_kinds_with_the_same_signs() -> None:
+    """Only colours may differ: dashes, hatches, marks, widths, order and words are what tells kinds apart."""
+    light, dark = symbols.table("light"), symbols.table("dark")
+    assert list(light) == list(dark)
+    for kind, one in light.items():
+        other = dark[kind]
+        assert (without_colour(one), one.z, one.words) == (without_colour(other), other.z, other.words), kind
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if symbols.symbol(kind).line])
+def test_what_marks_the_edge_of_a_kind_stands_out_from_the_dark_map(kind: str) -> None:
+    one = symbols.symbol(kind, "dark")
+    edge = one.fill if contrast(one.line, DARK) < 3.0 and one.fill else one.line
+    assert contrast(edge, DARK) >= 3.0
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if symbols.symbol(kind).family in ("zone", "crew", "head")])
+def test_names_in_the_colour_of_a_line_can_be_read_in_the_dark(kind: str) -> None:
+    assert contrast(symbols.symbol(kind, "dark").line, DARK) >= 4.5
+
+
+@pytest.mark.parametrize("family", sorted({symbols.symbol(kind).family for kind in KINDS}))
+def test_states_beside_each_other_differ_without_colour_in_the_dark(family: str) -> None:
+    same = [one for one in symbols.table("dark").values() if one.family == family]
+    filled = [replace(one, fill=one.fill or DARK) for one in same]
+    alike = [
+        (a.kind, b.kind) for a, b in combinations(filled, 2)
+        if abs(lightness(a.fill) - lightness(b.fill)) < GREY_STEP
+        and without_colour(symbols.symbol(a.kind, "dark")) == without_colour(symbols.symbol(b.kind, "dark"))
+    ]  # fmt: skip
+    assert alike == []
+
+
+@pytest.mark.parametrize("order", [("condition_0", "condition_1", "condition_2", "condition_3"), symbols.heat_kinds()])
+def test_a_ramp_gets_lighter_in_the_dark_so_that_the_worst_stands_out(order: tuple[str, ...]) -> None:
+    greys = [lightness(symbols.symbol(kind, "dark").fill) for kind in order]
+    assert min(b - a for a, b in pairwise(greys)) >= GREY_STEP
 
 
 def test_a_theme_without_rows_is_refused() -> None:

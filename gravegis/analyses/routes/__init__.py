@@ -137,10 +137,10 @@ ANALYSIS = Analysis(
             "shift_to": f"the shift ends at {SHIFT[1]} (common practice, no source)",
             "base_id": "the first base",
             "skills": "", "led_by": "",
-            "carries": "cans carried by hand", "work_factor": "the pace of a trained pair",
+            "carries": "carries two cans by hand", "work_factor": "works at the pace of a trained pair",
         },
         "taps": {
-            "*": "water comes from tanks, or is brought to the base", "geometry": "", "tap_id": "",
+            "*": "water comes from the tanks of the bases", "geometry": "", "tap_id": "",
             "fit_to_drink": "not known to be drinking water: not for rinsing",
         },
         "products": {"dwell_low_min": "", "dwell_high_min": "", "product_id": ""},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -13,23 +13,19 @@ from gravegis.outputs.words import in_order
 from gravegis.window.canvas.rings import rings_of, tiles_of
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import numpy.typing as npt
 
     from gravegis.outputs.symbols import Symbol
     from gravegis.site import Raster, Site
     from gravegis.window.canvas.rings import Box, Floats, Rings, Shapes, Tiles
 
-__all__ = [
-    "BackdropPicture", "Drawn", "GridPicture", "Pickable", "Route", "backdrop_of", "drawn_of", "grids_of",
+__all__ = [ "Drawn", "GridPicture", "Pickable", "Route", "drawn_of", "grids_of",
     "pickables_of", "routes_of",
 ]  # fmt: skip
 
 _GROUP_OF = {"path": "paths", "gate": "points", "base": "points", "tap": "points", "tap_unfit": "points"}
 _POINT_LAYERS = ("taps", "gates", "bases")
 WIDE_TILE_M = 60.0
-MOST_PX = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,14 +78,6 @@ class GridPicture:
     bounds_m: Box
     words: str
     steps: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class BackdropPicture:
-    """A picture to draw on: red, green, blue and opacity, shape (rows, columns, 4); row 0 is the north edge."""
-
-    rgba: npt.NDArray[np.uint8]
-    bounds_m: Box
 
 
 def _made(group: str, symbol: Symbol, shape: str, shapes: Shapes, labels: tuple[str, ...] = ()) -> Drawn:
@@ -193,34 +181,3 @@ def _classed(name: str, grid: Raster) -> GridPicture:
         unit = f" {grid.unit}" if grid.unit not in ("", "1") else ""
         steps = tuple(f"{edges[place]:.3g} to {edges[place + 1]:.3g}{unit}" for place in range(5))
     return GridPicture(name, classes, grid.bounds_m, grid.meaning, steps)
-
-
-def backdrop_of(file: Path, crs: str, *, most_px: int = MOST_PX) -> BackdropPicture:
-    """Read a GeoTIFF as a picture in the grid of the site, no larger than `most_px` on a side.
-
-    A picture of one band is grey; of three or more, the first three are red, green and blue. What is not 8-bit is
-    stretched between its lowest and highest value. Raises rasterio's errors for a file that is not such a picture.
-    """
-    import rasterio
-    from rasterio.vrt import WarpedVRT
-
-    with rasterio.open(file) as source, WarpedVRT(source, crs=crs, add_alpha=True) as picture:
-        shrink = max(picture.width, picture.height, most_px) / most_px
-        shape = max(int(picture.height / shrink), 1), max(int(picture.width / shrink), 1)
-        bands = list(range(1, 4)) if picture.count >= 4 else [1, 1, 1]
-        read = picture.read([*bands, picture.count], out_shape=(4, *shape))
-        west, south, east, north = picture.bounds
-    return BackdropPicture(
-        np.stack([*(_eight_bit(one) for one in read[:3]), _opacity(read[3])], axis=-1), (west, south, east, north)
-    )
-
-
-def _eight_bit(band: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
-    if band.dtype == np.uint8:
-        return band
-    low, high = float(np.nanmin(band)), float(np.nanmax(band))
-    return (np.nan_to_num((band - low) / ((high - low) or 1.0)) * 255).astype(np.uint8)
-
-
-def _opacity(band: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
-    return np.where(band > 0, 255, 0).astype(np.uint8)

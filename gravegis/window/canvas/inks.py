@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QPainter, QPainterPath, QPen, QPixmap, QTransform
+from PySide6.QtGui import QBrush, QColor, QImage, QPainter, QPainterPath, QPen, QPixmap, QTransform
 
 from gravegis.outputs import symbols
 
@@ -26,6 +26,7 @@ __all__ = [
     "path_of",
     "pen_of",
     "sample",
+    "stamp_mark",
 ]
 
 PX_PER_MM = 3.8
@@ -90,9 +91,11 @@ def ink_on(line: str, fill: str) -> str:
 
 
 @cache
-def hatch_of(hatch: str, colour: str) -> QBrush:
+def hatch_of(hatch: str, colour: str, *, alpha: float = 1.0) -> QBrush:
     """Return a hatch as a brush that keeps its step on the screen; none for an empty name."""
-    return QBrush(QColor(colour), _PATTERNS[hatch]) if hatch else QBrush(Qt.BrushStyle.NoBrush)
+    ink = QColor(colour)
+    ink.setAlphaF(alpha)
+    return QBrush(ink, _PATTERNS[hatch]) if hatch else QBrush(Qt.BrushStyle.NoBrush)
 
 
 @cache
@@ -122,6 +125,27 @@ def draw_mark(painter: QPainter, symbol: Symbol, x_px: float, y_px: float, *, si
         painter.setBrush(fill.get(paint, QBrush(Qt.BrushStyle.NoBrush)))
         painter.drawPath(path)
     painter.restore()
+
+
+@cache
+def _stamp(symbol: Symbol, size_px: float, density: float) -> QImage:
+    side = int(size_px + 2 * symbol.width_mm * PX_PER_MM) + 4
+    image = QImage(round(side * density), round(side * density), QImage.Format.Format_ARGB32_Premultiplied)
+    image.setDevicePixelRatio(density)
+    image.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(image)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    draw_mark(painter, symbol, side / 2, side / 2, size_px=size_px)
+    painter.end()
+    return image
+
+
+def stamp_mark(painter: QPainter, symbol: Symbol, x_px: float, y_px: float, *, size_px: float = 0.0) -> None:
+    """Draw the mark of a symbol round a pixel, made once and then only copied: for marks by the thousand."""
+    density = painter.device().devicePixelRatioF()
+    image = _stamp(symbol, size_px or symbol.size_mm * PX_PER_MM, density)
+    half = image.width() / density / 2
+    painter.drawImage(QPointF(x_px - half, y_px - half), image)
 
 
 def sample(symbol: Symbol, paper: str, width_px: int = 30, height_px: int = 18) -> QPixmap:

@@ -31,6 +31,7 @@ class LastPicture:
 def keep_picture(canvas: MapCanvas, file: Path, *, kept_on: str = "") -> bool:
     """Write what the canvas shows, with its ground and the day, as PNG; False where nothing is shown or written.
 
+    The name of the file must end in ``.png``.
     `kept_on` is the day as ISO date, empty for today on this computer's clock.
     """
     if canvas.scene is None:

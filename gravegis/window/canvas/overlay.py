@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QPainter
 
 from gravegis.outputs import symbols
 from gravegis.window.canvas.find import place_of
@@ -15,8 +16,6 @@ from gravegis.window.canvas.rings import rings_of
 from gravegis.window.canvas.stones import NO_LAYER
 
 if TYPE_CHECKING:
-    from PySide6.QtGui import QPainter
-
     from gravegis.window.canvas.hold import Hold
     from gravegis.window.canvas.rings import Ints
     from gravegis.window.canvas.view import View
@@ -33,14 +32,15 @@ def draw_hold(painter: QPainter, hold: Hold, view: View, shown: frozenset[str], 
     painter.save()
     painter.setTransform(ground_transform(view), combine=True)
     held = symbols.symbol("held", theme)
-    if hold.outline is not None:
-        rings = rings_of(np.array([hold.outline], dtype=object))
+    outline = hold.outline
+    if outline is not None:
+        rings = rings_of(np.array([outline], dtype=object))
         path = path_of(rings, np.arange(len(rings.first) - 1))
         painter.setPen(pen_of(held))
-        painter.setBrush(hatch_of(held.hatch, held.line))
-        painter.setOpacity(0.35)
-        painter.fillPath(path, painter.brush())
-        painter.setOpacity(1.0)
+        # lines of a hatch need no smooth edge, which would cost more than all else of a frame
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, on=False)
+        painter.fillPath(path, hatch_of(held.hatch, held.line, alpha=0.35))
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawPath(path)
     if "stones" in shown:

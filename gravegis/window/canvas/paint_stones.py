@@ -10,7 +10,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QImage, QPainter, QPen
 
 from gravegis.outputs import symbols
-from gravegis.window.canvas.inks import brush_of, draw_mark, ground_transform, hatch_of, ink_on, path_of, pen_of
+from gravegis.window.canvas.inks import brush_of, ground_transform, hatch_of, ink_on, path_of, pen_of, stamp_mark
 from gravegis.window.canvas.look import WET_N, face_of
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def _points(painter: QPainter, view: View, stones: Stones, rows: Ints, codes: Co
         body = face.body
         if face.over is not None and face.over.width_mm > body.width_mm:
             body = replace(body, line=face.over.line, width_mm=face.over.width_mm)
-        draw_mark(painter, body, x_px, y_px, size_px=max(face.body.size_mm * 4, 5.0))
+        stamp_mark(painter, body, x_px, y_px, size_px=max(face.body.size_mm * 4, 5.0))
         if face.over is not None and face.over.hatch and view.px_per_m >= RINGS_FROM_PX_PER_M:
             painter.setPen(pen_of(face.over))
             painter.setBrush(Qt.BrushStyle.NoBrush)

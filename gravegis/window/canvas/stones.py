@@ -33,6 +33,9 @@ NEAR_M = 2.0
 """Close to a head where the log does not say: common practice, no source."""
 
 
+_GROUND = ("footprints", "x_m", "y_m", "rings", "tiles", "is_point", "size_m")
+
+
 class Wet:
     """Codes of the wetting state, places in `WET_KINDS`."""
 
@@ -57,6 +60,8 @@ class Stones:
         Whether only a point is known.
     class_code, wet_code
         Places in `CLASS_KINDS` (or `NO_LAYER`) and in `WET_KINDS`.
+    size_m
+        Longer side of a usual stone (the median), 0 where only points are known. [m]
     near_m
         How close to a head counts as close. [m]
     """
@@ -71,16 +76,11 @@ class Stones:
     is_point: npt.NDArray[np.bool_]
     class_code: Codes
     wet_code: Codes
+    size_m: float
     near_m: float
 
     def __len__(self) -> int:
         return len(self.ids)
-
-    @property
-    def size_m(self) -> float:
-        """Longer side of a usual stone (the median), 0 where only points are known. [m]"""
-        boxes = self.tiles.row_bounds_m[~self.is_point]
-        return float(np.median(np.maximum(boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]))) if len(boxes) else 0.0
 
 
 def footprints_of(site: Site) -> Shapes:
@@ -112,7 +112,7 @@ def stones_of(site: Site, before: Stones | None = None) -> Stones:
     if frame is not None and "tag" in frame.columns:
         names = np.asarray(frame["tag"].fillna(frame["stone_id"]), dtype=object)
     if before is not None and same_ground(before, site):
-        places = {name: getattr(before, name) for name in ("footprints", "x_m", "y_m", "rings", "tiles", "is_point")}
+        places = {name: getattr(before, name) for name in _GROUND}
     else:
         places = _places(shapes[kept])
     return Stones(
@@ -124,9 +124,12 @@ def stones_of(site: Site, before: Stones | None = None) -> Stones:
 def _places(shapes: Shapes) -> dict[str, object]:
     bounds_m = shapely.bounds(shapes) if len(shapes) else np.empty((0, 4))
     middle = (bounds_m[:, :2] + bounds_m[:, 2:]) / 2
+    is_point = shapely.get_dimensions(shapes) == 0
+    sides_m = (bounds_m[:, 2:] - bounds_m[:, :2]).max(axis=1)[~is_point]
     return {
         "footprints": shapes, "x_m": middle[:, 0].copy(), "y_m": middle[:, 1].copy(), "rings": rings_of(shapes),
-        "tiles": tiles_of(bounds_m), "is_point": shapely.get_dimensions(shapes) == 0,
+        "tiles": tiles_of(bounds_m), "is_point": is_point,
+        "size_m": float(np.median(sides_m)) if len(sides_m) else 0.0,
     }  # fmt: skip
 
 

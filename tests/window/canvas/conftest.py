@@ -1,4 +1,4 @@
-"""One application without a screen, the sample ground worked out once, and a canvas that shows it."""
+"""One application without a screen, a small ground worked out once, and a canvas that shows it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pytest
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 pytest.importorskip("PySide6", reason="the window is an extra: pip install gravegis[window]")
 
-from gravegis import pipeline, sample
 from gravegis.window.canvas import MapCanvas
 from gravegis.window.scene import scene_of
 
@@ -24,9 +23,9 @@ if TYPE_CHECKING:
 
 
 @pytest.fixture(scope="session")
-def worked() -> Site:
-    """The sample site with wetting and condition worked out."""
-    return pipeline.run(sample.read(sample.find()), ("throw", "wetting", "condition", "clusters", "heatmap")).site
+def worked(small_run: Site) -> Site:
+    """A ground with every result."""
+    return small_run
 
 
 @pytest.fixture(scope="session")
@@ -36,7 +35,7 @@ def scene(worked: Site) -> Scene:
 
 @pytest.fixture
 def canvas(qtbot: QtBot, scene: Scene) -> Iterator[MapCanvas]:
-    """A canvas that shows the sample ground sharply."""
+    """A canvas that shows the ground sharply."""
     made = MapCanvas()
     made.resize(900, 640)
     qtbot.addWidget(made, before_close_func=MapCanvas.finish)

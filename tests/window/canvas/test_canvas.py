@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from PySide6.QtGui import QColor, QImage
 
 from gravegis import edits
 from gravegis.outputs import symbols
+from gravegis.store.backdrops import Picture
 from gravegis.window.canvas import MapCanvas, Tool
 from gravegis.window.canvas.furniture import bar_length, length_words
 from gravegis.window.canvas.inks import pen_of
@@ -35,11 +37,17 @@ def at(canvas: MapCanvas, x_m: float, y_m: float) -> QPoint:
     return QPointF(*canvas.view.to_screen(x_m, y_m)).toPoint()
 
 
+def click(qtbot: QtBot, canvas: MapCanvas, place: QPoint) -> None:
+    mouse: Any = qtbot  # its mouse has no types
+    mouse.mouseClick(canvas, LEFT, pos=place)
+
+
 def drag(qtbot: QtBot, canvas: MapCanvas, places: list[QPoint]) -> None:
-    qtbot.mousePress(canvas, LEFT, pos=places[0])
+    mouse: Any = qtbot
+    mouse.mousePress(canvas, LEFT, pos=places[0])
     for place in places[1:]:
-        qtbot.mouseMove(canvas, place)
-    qtbot.mouseRelease(canvas, LEFT, pos=places[-1])
+        mouse.mouseMove(canvas, place)
+    mouse.mouseRelease(canvas, LEFT, pos=places[-1])
 
 
 def sharp(qtbot: QtBot, canvas: MapCanvas, does: Callable[[], object]) -> QImage:
@@ -72,7 +80,7 @@ def test_a_click_on_any_stone_picks_that_stone(qtbot: QtBot, canvas: MapCanvas, 
         name = str(scene.stones.ids[row])
         canvas.go_to("stones", name)
         with qtbot.waitSignal(canvas.picked) as told:
-            qtbot.mouseClick(canvas, LEFT, pos=at(canvas, scene.stones.x_m[row], scene.stones.y_m[row]))
+            click(qtbot, canvas, at(canvas, scene.stones.x_m[row], scene.stones.y_m[row]))
         assert told.args == ["stones", name]
 
 
@@ -83,12 +91,12 @@ def test_a_click_a_few_pixels_beside_a_lone_head_picks_it_and_bare_ground_picks_
     canvas.go_to("heads", name)
     place = at(canvas, scene.heads.x_m[0], scene.heads.y_m[0])
     with qtbot.waitSignal(canvas.picked) as told:
-        qtbot.mouseClick(canvas, LEFT, pos=place + QPoint(6, 4))
+        click(qtbot, canvas, place + QPoint(6, 4))
     assert told.args == ["heads", name]
     west, south, _, _ = scene.bounds_m
     canvas.look_at(View(west - 900, south - 900, 8, 900, 640))
     with qtbot.waitSignal(canvas.picked) as told:
-        qtbot.mouseClick(canvas, LEFT, pos=QPoint(300, 300))
+        click(qtbot, canvas, QPoint(300, 300))
     assert told.args == ["", ""]
 
 
@@ -105,8 +113,8 @@ def test_a_drag_pans_and_is_no_click_and_the_wheel_keeps_the_place_under_it(qtbo
 def test_a_frame_and_a_loop_select_the_stones_whose_middle_they_hold(
     qtbot: QtBot, canvas: MapCanvas, scene: Scene
 ) -> None:
-    one, other = QPoint(250, 150), QPoint(420, 330)
-    (x1, y1), (x2, y2) = canvas.view.to_ground(250, 150), canvas.view.to_ground(420, 330)
+    one, other = QPoint(220, 100), QPoint(520, 430)
+    (x1, y1), (x2, y2) = canvas.view.to_ground(220, 100), canvas.view.to_ground(520, 430)
     stones = scene.stones
     within = (stones.x_m >= x1) & (stones.x_m <= x2) & (stones.y_m <= y1) & (stones.y_m >= y2)
     expected = tuple(stones.ids[within].tolist())
@@ -126,7 +134,7 @@ def test_the_measured_line_tells_its_length_on_the_map(qtbot: QtBot, canvas: Map
     canvas.set_tool(Tool.MEASURE)
     bare = canvas.grab().toImage()
     for place in (QPoint(200, 200), QPoint(500, 200)):
-        qtbot.mouseClick(canvas, LEFT, pos=place)
+        click(qtbot, canvas, place)
     assert canvas._hands._measure.length_m() == pytest.approx(300 / canvas.view.px_per_m)
     assert canvas.grab().toImage() != bare
     canvas.cancel_gesture()
@@ -324,3 +332,19 @@ def test_themes_keep_dashes_widths_and_marks_so_that_only_colours_differ(scene: 
     for one, other in zip(scene.drawn, themed(scene, "dark").drawn, strict=True):
         assert pen_of(one.symbol).dashPattern() == pen_of(other.symbol).dashPattern()
         assert pen_of(one.symbol).widthF() == pen_of(other.symbol).widthF()
+
+
+def test_a_backdrop_lies_under_all_where_it_belongs(qtbot: QtBot, canvas: MapCanvas, scene: Scene) -> None:
+    west, south, east, north = scene.bounds_m
+    rgba = np.zeros((20, 20, 4), dtype=np.uint8)
+    rgba[:10], rgba[10:] = (200, 10, 10, 255), (10, 10, 200, 255)
+    shown = replace(scene, backdrops=(Picture(rgba, (west, south, east, north)),))
+    canvas.set_shown(frozenset(["backdrop"]))
+    image = sharp(qtbot, canvas, lambda: canvas.set_scene(shown))
+    assert "backdrop" in canvas.kinds()
+    upper, lower = (at(canvas, west + 1, north - 1 - down) for down in (0, (north - south) * 0.75))
+    assert QColor(image.pixel(upper)).name() == "#c80a0a"
+    assert QColor(image.pixel(lower)).name() == "#0a0ac8"
+    canvas.set_shown(frozenset(["backdrop", "stones"]))
+    over = sharp(qtbot, canvas, canvas.refresh)
+    assert over != image
