@@ -65,7 +65,7 @@ def face_pairs(site: Holder) -> FacePairs:
     told = dose
     if name:
         # where the water of a face is not known, as at a head without a flow, the places of the heads tell
-        part = np.isnan(dose).any(axis=1)
+        part = np.asarray(np.isnan(dose).any(axis=1))
         told = np.where(part[:, None], _by_place(site), dose)
     seen = _seen(site, told)
     sprayed, lee = np.full((2, len(stones)), -1)

@@ -31,7 +31,10 @@ def ground() -> NDArray[np.float64]:
 
 def heads_at(places: list[tuple[float, float]]) -> gpd.GeoDataFrame:
     names = [f"h{n:02d}" for n in range(len(places))]
-    frame = {"head_id": names, "throw_m": THROW_M, "arc_sweep_deg": 360.0, "zone_id": "Z1"}
+    frame = {
+        "head_id": names, "throw_m": THROW_M, "arc_sweep_deg": 360.0, "zone_id": "Z1", "position_error_m": 0.05,
+        "throw_basis": "measured",
+    }  # fmt: skip
     return gpd.GeoDataFrame(frame, geometry=shapely.points(np.array(places) + CORNER), crs="EPSG:7854")
 
 
@@ -205,7 +208,9 @@ def test_the_iron_fed_decoy_is_set_apart(entry: dict[str, Any]) -> None:
     table, notes = told(site)
     apart = table.loc[("staining", "share harmed, set apart", "iron feed")]
     assert (apart["estimate"], apart["n"]) == (1.0, corner.sum())
-    assert table.loc[("staining", "odds ratio", "all"), "n"] == len(corner) - corner.sum()
+    wet = pipeline.run(site, ["wetting"]).site["stone_wetting"].set_index("stone_id")["state"]
+    doubtful = (wet.reindex(site["stones"]["stone_id"]) == "uncertain").to_numpy() & ~corner
+    assert table.loc[("staining", "odds ratio", "all"), "n"] == len(corner) - corner.sum() - doubtful.sum()
     bare, _ = told(site.without(("grounds_log",)))
     assert (
         table.loc[("staining", "odds ratio", "all"), "estimate"]
