@@ -488,7 +488,6 @@ def test_no_paths_give_a_block_list_and_no_metre_with_a_decimal(no_water: Mode) 
     assert "straight lines round barriers times 1.3" in no_water.assumed
 
 
-@needs("water carried by the crews (analysis routes)", AssertionError)
 def test_no_taps_give_the_litres_to_bring(no_water: Mode) -> None:
     assert "water_l" in registry.load("routes").gives["crew_days"]
     assert (no_water.site["crew_days"]["water_l"] > 0).any()
