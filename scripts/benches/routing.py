@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from scripts.benches.crewdays import Day
     from scripts.benches.figure import Work
 
-PRICE = 2.0  # the default of analysis routes
+PRICE = 1.0  # the default of analysis routes
 PRICES = (0.0, 1.0, 2.0, 4.0)
 NO_WARM_UP = "none: the search is as long as its rounds"
 

@@ -102,7 +102,8 @@ def overlaps(page: Page, slack: float = 0.4) -> list[tuple[str, str]]:
 
 
 def outside(page: Page, margin: float) -> list[str]:
-    """Return words that reach into the margin of the page. [pt]"""
+    """Return words that reach into the margin of the page by more than a rounding of their widths. [pt]"""
+    margin -= 0.01
     return [
         word.text
         for word in page.words

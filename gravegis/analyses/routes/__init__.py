@@ -18,6 +18,15 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 UNDATED = "day {}"
+IN_WORDS = {
+    "NO_CREW": "no crew is out", "NO_CREW_WITH_SKILL": "no crew has the skill", "UNREACHABLE": "no way on foot",
+    "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
+    "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
+    "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
+    "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
+    "WINDOW_TOO_SHORT": "open for too short a time", "WINDOW_OUTSIDE_SHIFT": "not open while a crew is out",
+}  # fmt: skip
+"""Reasons for not being planned, for lists."""
 SHIFT = ("08:00", "12:00")
 GATE_WIDTH_M = 1.0
 

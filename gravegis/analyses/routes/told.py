@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gravegis.analyses.routes import IN_WORDS
 from gravegis.analyses.routes.rows import civil, refills
 
 if TYPE_CHECKING:
@@ -14,15 +15,6 @@ if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
     from gravegis.science.routing.model import CrewDay
     from gravegis.science.routing.walking import WalkMatrix
-
-IN_WORDS = {
-    "NO_CREW": "no crew is out", "NO_CREW_WITH_SKILL": "no crew has the skill", "UNREACHABLE": "no way on foot",
-    "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
-    "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
-    "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
-    "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
-    "WINDOW_TOO_SHORT": "open for too short a time", "WINDOW_OUTSIDE_SHIFT": "not open while a crew is out",
-}  # fmt: skip
 
 
 def notes_of(days: Sequence[Planned], places: Places, walk: WalkMatrix, left: Frame) -> tuple[str, ...]:
