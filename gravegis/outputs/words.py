@@ -98,7 +98,7 @@ def why_unplanned(code: str | None, detail: str | None) -> str:
 
 def unplanned_because(code: str | None) -> str:
     """Return in words why a stone is not in the plan, such as ``no time left``; never the code itself."""
-    from gravegis.analyses.routes.told import IN_WORDS
+    from gravegis.analyses.routes import IN_WORDS
 
     known = templates().get(code or "", "")
     words = {**IN_WORDS, "ZONE_NOT_OFF": "zone stays on"}.get(code or "") or (known if "{" not in known else "")

@@ -120,7 +120,7 @@ def logistic(harmed: ArrayLike, columns: ArrayLike, groups: ArrayLike | None = N
 def _checked(harmed: ArrayLike, columns: ArrayLike) -> tuple[Floats, Floats]:
     y = np.asarray(harmed, dtype=np.float64).reshape(-1)
     given = np.asarray(columns, dtype=np.float64)
-    given = given.reshape(len(y), -1) if given.ndim < 2 else given
+    given = given[:, None] if given.ndim < 2 else given
     if len(given) != len(y):
         raise LayerError(f"{len(given)} rows of columns for {len(y)} stones")
     if not (np.isfinite(given).all() and np.isin(y, (0.0, 1.0)).all()):
