@@ -78,7 +78,7 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
         "evidence": (f"Water on stones and their faces: {again}", f"Ground each head wets: {again}"),
         # blocks of work count the minutes of the worklist
         "clusters": ("built on Worklist, which is out of date",),
-        "routes": ("built on Worklist, which is out of date",),
+        "routes": (f"Water on stones and their faces: {again}", "built on Worklist, which is out of date"),
         "zone_requests": (f"Water on stones and their faces: {again}", "built on Worklist, which is out of date",
                           "built on Day plan of the crews, which is out of date"),
         "season_plan": (f"Water on stones and their faces: {again}", "built on Worklist, which is out of date",

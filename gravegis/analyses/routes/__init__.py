@@ -203,7 +203,7 @@ ANALYSIS = Analysis(
         "crew_steps.day",
     }),
     settings=RouteSettings,
-    run=run, version=2, tables=("care_ways", "methods"), facts=("crs", "seed"),
+    run=run, version=2, tables=("care_ways", "methods"), facts=("crs", "seed", "time_zone"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "soaks: gravegis/science/data/care_ways.csv or the label on file; parts of the work: own choice",
