@@ -13,7 +13,20 @@ from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Protocol, TypeVar
 
 from gravegis.errors import Cancelled, PluginError, Problem, SettingError
-from gravegis.kinds import Choice, Flag, Kind, Number, Text, choice, flag, number, text, whole
+from gravegis.kinds import (
+    Choice,
+    Flag,
+    Kind,
+    Number,
+    Text,
+    choice,
+    day_typed,
+    flag,
+    number,
+    text,
+    time_typed,
+    whole,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -35,10 +48,12 @@ __all__ = [
     "Result",
     "Text",
     "choice",
+    "day_typed",
     "flag",
     "listed",
     "number",
     "text",
+    "time_typed",
     "whole",
 ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, ClassVar, Protocol
 
@@ -11,7 +12,20 @@ from gravegis.errors import SettingError
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-__all__ = ["Choice", "Flag", "Kind", "Number", "Text", "choice", "flag", "number", "text", "whole"]
+__all__ = [
+    "Choice",
+    "Flag",
+    "Kind",
+    "Number",
+    "Text",
+    "choice",
+    "day_typed",
+    "flag",
+    "number",
+    "text",
+    "time_typed",
+    "whole",
+]
 
 
 class Kind(Protocol):
@@ -141,3 +155,13 @@ def flag(*, default: bool, help: str, source: str) -> bool:
 def text(default: str, help: str, *, form: str, source: str, reader: Callable[[str], str] = str.strip) -> str:
     """Declare a text of a stated form."""
     return field(default=default, metadata={"kind": Text(help, form, source, reader)})
+
+
+def day_typed(typed: str) -> str:
+    """Return a day as YYYY-MM-DD, empty where nothing was typed; raises ValueError for anything else."""
+    return dt.date.fromisoformat(typed.strip()).isoformat() if typed.strip() else ""
+
+
+def time_typed(typed: str) -> str:
+    """Return a time of day as HH:MM; raises ValueError for anything else."""
+    return dt.time.fromisoformat(typed.strip()).isoformat("minutes")

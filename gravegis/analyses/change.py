@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gravegis.contract import Analysis, Job, Result, number, text
+from gravegis.contract import Analysis, Job, Result, day_typed, number, text
 
 if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
@@ -18,17 +18,13 @@ _COLUMNS = ("stone_id", "harm", "before", "now", "change", "before_on", "now_on"
 SURE_P = 0.05
 
 
-def _day(typed: str) -> str:
-    return dt.date.fromisoformat(typed.strip()).isoformat() if typed.strip() else ""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChangeSettings:
     """Where the later survey begins, and how near a place must be to a stone without a name."""
 
     later_from: str = text(
         "", "First day of the later survey; empty: after the last gap of more than 60 days in what is on file.",
-        form="a day such as 2026-10-01, or empty", reader=_day, source="own rule",
+        form="a day such as 2026-10-01, or empty", reader=day_typed, source="own rule",
     )  # fmt: skip
     within_m: float = number(
         1.0, "A survey row that names no stone belongs to the nearest one within this distance.",

@@ -7,7 +7,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gravegis.contract import Analysis, Assumption, Job, Result, flag, number, text, whole
+from gravegis.contract import Analysis, Assumption, Job, Result, day_typed, flag, number, text, whole
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,10 +23,6 @@ COLD_DEGC = 5.0
 NO_GROUP = "outside every group"
 
 
-def _day(typed: str) -> str:
-    return dt.date.fromisoformat(typed.strip()).isoformat() if typed.strip() else ""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonSettings:
     """The budget, the months, and which of them can be worked."""
@@ -39,7 +35,7 @@ class SeasonSettings:
     )  # fmt: skip
     from_on: str = text(
         "", "Day the season starts.", form="a date such as 2026-12-02, or nothing",
-        source="typed; without it the day after the newest check or survey of a stone", reader=_day,
+        source="typed; without it the day after the newest check or survey of a stone", reader=day_typed,
     )  # fmt: skip
     months_n: int = whole(12, "Months looked ahead.", low=1, high=120, source="own choice: one year")
     cold_days_frac: float = number(

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gravegis.contract import Analysis, Job, Result, listed, number, text
+from gravegis.contract import Analysis, Job, Result, listed, number, text, time_typed
 from gravegis.science.care.zones_off import AFTER_H, EVENING_AT
 
 if TYPE_CHECKING:
@@ -21,17 +21,13 @@ UNDATED = dt.date(2001, 1, 2)  # stands for 'day 1': only differences of days ar
 _LAST = "23:59"
 
 
-def _time(typed: str) -> str:
-    return dt.time.fromisoformat(typed.strip()).strftime("%H:%M")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RequestSettings:
     """How long before and after the work a zone stays off."""
 
     evening_at: str = text(
         EVENING_AT, "Off from this time of the evening before.", form="a time such as 18:00", source=PRACTICE,
-        reader=_time,
+        reader=time_typed,
     )  # fmt: skip
     after_h: float = number(
         AFTER_H, "Off for so long after the last stone was treated.", unit="h", low=0, high=240, source=PRACTICE

@@ -134,11 +134,13 @@ def _facts(site: Site, day: CrewDay) -> list[Flowable]:
     facts, stops = day.facts, day.stops
     said = [f"{words.sentence(words.counted(len(stops), 'stone'))} for this crew today"]
     if words.clock(facts.get("leave_at")) and stops:
-        said.append(f"leave the base {words.clock(facts['leave_at'])}, back {words.clock(facts.get('back_at')) or '—'}")
+        said.append(
+            f"leave the base {words.clock(facts['leave_at'])}, back {words.clock(facts.get('return_at')) or '—'}"
+        )
     if words.minutes(facts.get("work_min")) and stops:
         said.append(f"{words.minutes(facts['work_min'])} of work")
-    if facts.get("walk_m") is not None and stops:
-        said.append(f"about {round(facts['walk_m'] / 10) * 10} m on foot")
+    if facts.get("length_m") is not None and stops:
+        said.append(f"about {round(facts['length_m'] / 10) * 10} m on foot")
     lines: list[Flowable] = [para(", ".join(said) + ".", STRONG)]
     if day.crew.get("carries"):
         lines.append(para(str(day.crew["carries"]), READ, lead="You carry:"))

@@ -132,9 +132,9 @@ def _words(site: Site, day: str, crews: Sequence[str]) -> list[str]:
     made: list[str] = []
     for order, crew in enumerate(crews):
         said = [f"{symbols.crew_letter(order)}: {words.crew_name(crew)}"]
-        stops_n, walk_m = (days.get(crew, {}).get(name) for name in ("stops_n", "walk_m"))
-        said += [] if pd.isna(stops_n) else [words.counted(int(stops_n), "stone")]
-        said += [] if pd.isna(walk_m) else [f"{walk_m:.0f} m on foot"]
+        stones_n, length_m = (days.get(crew, {}).get(name) for name in ("stones_n", "length_m"))
+        said += [] if pd.isna(stones_n) else [words.counted(int(stones_n), "stone")]
+        said += [] if pd.isna(length_m) else [f"{length_m:.0f} m on foot"]
         made.append(", ".join(said))
     return made
 
@@ -144,7 +144,7 @@ def _summary(site: Site, day: str, crews: Sequence[str]) -> list[str]:
     rows = sorted(_of_day(site, "crew_days", day).to_dict("records"), key=lambda row: words.in_order(row["crew_id"]))
     out = [row for row in rows if row["crew_id"] in crews]
     told = f"{words.counted(len(out), 'crew')} out: the key says who they are." if out else ""
-    times = [(words.clock(_text(row.get("leave_at"))), words.clock(_text(row.get("back_at")))) for row in out]
+    times = [(words.clock(_text(row.get("leave_at"))), words.clock(_text(row.get("return_at")))) for row in out]
     if out and len(out) <= MOST_TOLD and all(start and end for start, end in times):
         each = zip(out, times, strict=True)
         told = "On the way: " + ", ".join(f"{row['crew_id']} {start} to {end}" for row, (start, end) in each) + "."

@@ -101,7 +101,7 @@ def unplanned_because(code: str | None) -> str:
     from gravegis.analyses.routes import IN_WORDS
 
     known = templates().get(code or "", "")
-    words = {**IN_WORDS, "ZONE_NOT_OFF": "zone stays on"}.get(code or "") or (known if "{" not in known else "")
+    words = IN_WORDS.get(code or "") or (known if "{" not in known else "")
     return words or (code or "no reason was recorded").replace("_", " ").lower()
 
 

@@ -57,7 +57,7 @@ def keep_all(site: Site, folder: Path, layer: str, beside: Path) -> tuple[Site, 
     frame = site[layer]
     kept, missing = list[str | None](), list[str]()
     for name in frame["file"].astype(object):
-        file = None if name is None or name != name else _below(beside, str(name))
+        file = None if pd.isna(name) else _below(beside, str(name))
         if file is None and isinstance(name, str) and not _is_kept(folder, name):
             missing.append(name)
         kept.append(keep(folder, file) if file is not None else name)

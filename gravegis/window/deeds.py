@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject, Signal
 
 from gravegis.errors import GravegisError
 from gravegis.layers.naming import column_in_words
+from gravegis.layers.read.raw import shown
 from gravegis.window.job import run_analysis
 from gravegis.window.runner import Runner
 from gravegis.window.texts import content, say
@@ -110,9 +111,10 @@ class Deeds(QObject):
 
         def task(work: Work) -> tuple[str, int, tuple[str, ...]]:
             done = bring_task(started, layer, file, **how)(work)
-            desk.take(done.site, started)
+            missing = desk.take(done.site, started, pictures=(layer, file if file.is_dir() else file.parent))
             desk.late()
-            return layer, done.site.rows_n(layer), (*done.warnings, *done.notes)
+            told = [say("add.missing", count=len(missing), names=shown(missing))] if missing else []
+            return layer, done.site.rows_n(layer), (*told, *done.warnings, *done.notes)
 
         self._is_bringing = self.runner.start(task, lambda found: self._brought(found, file))
 

@@ -64,21 +64,32 @@ class Desk:
         last = self.journal.redoable if self.journal.is_ours else None
         return None if last is None else self._do("redo", last)
 
-    def save(self, site: Site) -> None:
-        """Make a site the saved one; raises StoreError (nothing changed) where others saved in the meantime."""
+    def save(self, site: Site, *, pictures: tuple[str, Path] | None = None) -> list[str]:
+        """Make a site the saved one; raises StoreError (nothing changed) where others saved in the meantime.
+
+        `pictures` as in `take`.
+        """
+        missing: list[str] = []
         with store.locked(self.folder):
             self._refuse_changed()
+            if pictures is not None:
+                site, missing = store.photos.keep_all(site, self.folder, *pictures)
             store.save(site, self.folder)
             self.journal = store.journal.read(self.folder)
         self.site = site
+        return missing
 
-    def take(self, site: Site, started_from: Site) -> None:
-        """Save what was worked out, if nothing was changed since it was started; raises PlanError where it was."""
+    def take(self, site: Site, started_from: Site, *, pictures: tuple[str, Path] | None = None) -> list[str]:
+        """Save what was worked out, if nothing was changed since it was started; raises PlanError where it was.
+
+        `pictures` names a layer whose pictures are copied into the site, and the folder they lie in; what of them is
+        missing is given back.
+        """
         if self.site is not started_from:
             raise PlanError(
                 "the site was changed while this was worked out; nothing was saved", remedy="Work it out again."
             )
-        self.save(site)
+        return self.save(site, pictures=pictures)
 
     def next_id(self, layer: str, letter: str) -> str:
         """Return a name for a new row that no row bears yet."""

@@ -68,6 +68,7 @@ TEXTS = {
     "add.try": "&Add it",
     "add.cancel": "&Leave it",
     "add.done": "{name}: {count} rows from {file}",
+    "add.missing": "{count} pictures are named that are not beside the file: {names}",
     "add.filter": "Files of places and tables ({patterns});;All files (*)",
     # evidence card
     "card.name": "What is known of the thing picked",

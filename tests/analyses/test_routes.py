@@ -67,7 +67,7 @@ def test_set_up_and_packing_shorten_the_day() -> None:
     done = planned(ground([(10, 0)] * 30), set_up_min="45", pack_up_min="30")
     day: Any = done["crew_days"].iloc[0]
     assert day["leave_at"] == "08:45:00"
-    assert day["back_at"] <= "11:30:00"
+    assert day["return_at"] <= "11:30:00"
 
 
 def test_a_wall_is_walked_round_and_a_gate_opens_it() -> None:

@@ -139,3 +139,16 @@ def test_the_sample_day_keeps_the_worklists_hours_and_its_water(sample_run: Any)
     unfit = set(sample_run["taps"].loc[~sample_run["taps"]["fit_to_drink"].fillna(value=False).astype(bool), "tap_id"])
     assert unfit
     assert not unfit & set(sample_run["crew_steps"]["place_id"].dropna())
+
+
+@pytest.mark.parametrize(("status", "gone"), [("refused", True), ("granted", False), ("pending", False)])
+def test_nobody_is_sent_to_stones_whose_zone_stays_on(status: str, gone: bool) -> None:
+    links = pd.DataFrame({"stone_id": ["s1", "s2"], "head_id": "H", "zone_id": ["Z", "Y"]})
+    answers = pd.DataFrame({"permission_id": ["1"], "zone_id": ["Z"], "status": [status], "ref": ["letter 12"]})
+    site = planned(ground(4, wetting_links=links, permissions=answers))
+    assert ("s1" in set(site["stops"]["stone_id"])) is not gone
+    assert (reasons(site).get("s1") == "ZONE_NOT_OFF") is gone
+    assert "s2" in set(site["stops"]["stone_id"])
+    if gone:
+        assert "letter 12" in site["unplanned"].set_index("stone_id").loc["s1", "detail"]
+        assert any("its zone stays on" in note for note in site.log[-1].notes)

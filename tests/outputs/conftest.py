@@ -180,7 +180,7 @@ def crew_results(layers: dict[str, Any], crews_n: int = 2, day: str = "2026-12-0
             [leg[3] for leg in legs],
         ),
         "crew_days": pd.DataFrame(
-            {"crew_id": sorted({stop[0] for stop in stops}), "day": day, "stops_n": 4, "walk_m": 120.4}
+            {"crew_id": sorted({stop[0] for stop in stops}), "day": day, "stones_n": 4, "length_m": 120.4}
         ),
         "unplanned": pd.DataFrame({"stone_id": rest, "reason": reasons}),
     }

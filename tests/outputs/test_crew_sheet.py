@@ -97,8 +97,8 @@ def _plan(ids: Sequence[str], places: Sequence[tuple[float, float]], crews: Sequ
             stops.append({**day, "stone_id": ids[k], "arrive_at": at, "leave_at": at, "work_min": 20.0})
             legs.append({**day, "length_m": 5.0, "geometry": shapely.LineString([before, places[k]])})
             before = places[k]
-    days = [{"crew_id": crew, "day": "2026-12-02", "stops_n": len(ids), "work_min": 60.0, "walk_m": 123.0,
-             "leave_at": "08:00", "back_at": "11:00"} for crew in crews]  # fmt: skip
+    days = [{"crew_id": crew, "day": "2026-12-02", "stones_n": len(ids), "work_min": 60.0, "length_m": 123.0,
+             "leave_at": "08:00", "return_at": "11:00"} for crew in crews]  # fmt: skip
     made: dict[str, Any] = {"crew_days": pd.DataFrame(days)}
     if stops:
         made |= {"stops": pd.DataFrame(stops), "legs": gpd.GeoDataFrame(legs, geometry="geometry", crs=CRS)}

@@ -98,7 +98,7 @@ def test_a_walk_without_length_and_a_crew_without_stones_give_no_track(tmp_path:
     site = make_site()
     legs = site["legs"]
     spot = shapely.LineString([(372000.0, 6250000.0)] * 2)
-    days = pd.DataFrame({"crew_id": ["C1", "C9"], "day": "2026-12-02", "stops_n": [2, 0]})
+    days = pd.DataFrame({"crew_id": ["C1", "C9"], "day": "2026-12-02", "stones_n": [2, 0]})
     flat = legs.assign(geometry=gpd.GeoSeries([spot, shapely.LineString(), spot], crs=CRS))
     files = exchange.write_gpx(site.with_layers({"legs": flat, "crew_days": days}), tmp_path)
     assert [file.name for file in files] == ["crew_C1_2026-12-02.gpx", "crew_C2_2026-12-02.gpx"]

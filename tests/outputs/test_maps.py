@@ -267,8 +267,8 @@ def test_crews_of_the_key_stand_in_the_order_people_count_in_and_are_not_doubled
         name: small_site[name].assign(crew_id=lambda one: one["crew_id"].map(renamed)) for name in ("stops", "legs")
     }
     days = pd.DataFrame(
-        {"crew_id": ["Crew 10", "Crew 2", "Crew 3"], "day": "2026-12-02", "stops_n": [4, 1, 0], "leave_at": "08:45",
-         "back_at": ["11:00", "10:00", "08:45"]}
+        {"crew_id": ["Crew 10", "Crew 2", "Crew 3"], "day": "2026-12-02", "stones_n": [4, 1, 0], "leave_at": "08:45",
+         "return_at": ["11:00", "10:00", "08:45"]}
     )  # fmt: skip
     words = " ".join(words_on(maps.crew_map(small_site.with_layers({**layers, "crew_days": days}))))
     assert "A: Crew 2, 1 stone" in words

@@ -135,6 +135,23 @@ def test_a_file_dropped_is_asked_about_and_added(
     assert "treatments" in store.load(opened.desk.folder)
 
 
+def test_photos_added_at_the_desk_are_kept_in_the_site(
+    opened: Any, tmp_path: Path, qtbot: Any, settled: Callable[[], None]
+) -> None:
+    from PIL import Image
+
+    (tmp_path / "taken").mkdir()
+    Image.new("RGB", (4, 4), (90, 20, 20)).save(tmp_path / "taken" / "a.jpg")
+    table = tmp_path / "taken" / "photos.csv"
+    table.write_text("photo_id,file\np,a.jpg\nq,gone.jpg\n", encoding="utf-8")
+    opened.ask_about(table)
+    click(qtbot, opened.side.add.add)
+    settled()
+    names = store.load(opened.desk.folder)["photos"]["file"].tolist()
+    assert (opened.desk.folder / "photos" / names[0]).is_file()
+    assert names[1] == "gone.jpg"
+
+
 def test_everything_wrong_with_a_file_is_said_on_its_sheet(
     opened: Any, tmp_path: Path, qtbot: Any, settled: Callable[[], None]
 ) -> None:

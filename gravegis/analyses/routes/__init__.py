@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from gravegis.analyses.routes.settings import RouteSettings
+from gravegis.analyses.routes.settings import GATE_WIDTH_M, SHIFT, RouteSettings
 from gravegis.contract import Analysis, Assumption, Job, Result, listed
 
 if TYPE_CHECKING:
@@ -24,22 +24,22 @@ IN_WORDS = {
     "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
     "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
+    "ZONE_NOT_OFF": "its zone stays on",
     "WINDOW_TOO_SHORT": "open for too short a time", "WINDOW_OUTSIDE_SHIFT": "not open while a crew is out",
 }  # fmt: skip
 """Reasons for not being planned, for lists."""
-SHIFT = ("08:00", "12:00")
-GATE_WIDTH_M = 1.0
 
 
 def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     """Give each crew an order of stones that does the most urgent work first and walks little.
 
-    A stone outweighs dozens of the next lower priority. While one stone soaks the crew wets the next or scrubs an older
-    one, never longer than the film stays wet. Nobody wets a stone in its hot hours, works where a zone runs or the
-    ground is wet from it, or inside a closure; cans are filled only with water fit for rinsing. Walking is the quickest
-    way over a network of paths and lines of sight that no wall, hedge or fence crosses; gates open them. Every stone of
-    the worklist is planned or listed with its reason. The finished plan is tested again, rule by rule, by code that
-    shares nothing with the search. Not yet covered: slopes, steps, and whether a way crosses a zone while it runs.
+    A stone outweighs dozens of the next lower priority. While one stone soaks the crew wets the next or scrubs an
+    older one, never longer than the film stays wet. Nobody wets a stone in its hot hours, works where a zone runs or
+    the ground is wet from it, inside a closure, or where a zone was asked for off and refused; cans are filled only
+    with water fit for rinsing. Walking is the quickest way over a network of paths and lines of sight that no wall,
+    hedge or fence crosses; gates open them. Every stone of the worklist is planned or listed with its reason. The
+    finished plan is tested again, rule by rule, by code that shares nothing with the search. Not yet covered: slopes,
+    steps, and whether a way crosses a zone while it runs.
     """
     from gravegis.analyses.routes.people import crews_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
@@ -158,6 +158,7 @@ ANALYSIS = Analysis(
             "*": NO_SCHEDULES, "schedule_id": "", "zone_id": "", "start_at": "", "run_min": "", "every": "",
             "cycles_n": "", "soak_min": "", "from_on": "", "to_on": "", "adjust_pct": "", "kind": "",
         },
+        "permissions": {"zone_id": "", "status": "", "until": "", "ref": ""},
         "closures": {"closure_id": "", "kind": "", "from_at": "", "to_at": "", "quiet_m": "", "geometry": ""},
         "bases": {"*": "crews start and end in the middle of the stones", "base_id": "", "geometry": "",
                   "tank_l": "a base whose tank nobody named has none"},
@@ -187,8 +188,7 @@ ANALYSIS = Analysis(
             "crew_id": "crew", "day": "day", "stones_n": "stones visited", "length_m": "metres walked",
             "work_min": "minutes of work at stones", "idle_min": "minutes of waiting", "refills_n": "cans filled",
             "water_l": "water used", "cleaner_l": "cleaner used", "leave_at": "leaves the base",
-            "return_at": "back at the base", "stops_n": "as stones_n", "walk_m": "as length_m",
-            "back_at": "as return_at",
+            "return_at": "back at the base",
         },
         "crew_steps": {
             "crew_id": "crew", "day": "day", "seq": "order", "kind": "what is done: apply, scrub, work, refill, break",
@@ -199,11 +199,11 @@ ANALYSIS = Analysis(
     },
     may_be_missing=frozenset({
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
-        "crew_days.leave_at", "crew_days.back_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
+        "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
         "crew_steps.day",
     }),
     settings=RouteSettings,
-    run=run, version=2, tables=("care_ways", "methods"), facts=("crs", "seed", "time_zone"),
+    run=run, version=2, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "soaks: gravegis/science/data/care_ways.csv or the label on file; parts of the work: own choice",

@@ -9,9 +9,11 @@ import numpy as np
 
 from gravegis.analyses.routes.hours import open_windows, why_shut
 from gravegis.analyses.routes.places import litres, text_of
+from gravegis.analyses.routes.settings import SHIFT
 from gravegis.layers.canonical import column
 from gravegis.layers.care import label_of, seconds_of
 from gravegis.layers.stones import checks_too_old, numbers, places_m
+from gravegis.layers.zones_off import refused_stones
 from gravegis.science.care.ways import way_table
 from gravegis.science.routing.model import Break, Crew, Stop
 
@@ -25,7 +27,6 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 CLEANING_SKILL, BRUSH_SKILL = "cleaner", "brush"
-SHIFT = ("08:00", "12:00")
 
 
 def todo_of(site: Site, day: str) -> Frame:
@@ -33,8 +34,14 @@ def todo_of(site: Site, day: str) -> Frame:
     work = site["worklist"]
     todo = work[(work["who"] == "crew") & work["hold"].isna() & (work["work_min"] > 0)]
     todo = todo[~todo["stone_id"].isin(checks_too_old(site["stones"], work, day))]
+    todo = todo[~todo["stone_id"].isin(zone_refused(site, day))]
     x, y = places_m(site["stones"].set_index("stone_id").loc[list(todo["stone_id"])]).T
     return todo.iloc[np.lexsort((np.arange(len(todo)), y, x))].reset_index(drop=True)
+
+
+def zone_refused(site: Site, day: str) -> dict[str, str]:
+    """Return the stones reached by a zone that somebody refused to turn off, with the reason in words."""
+    return refused_stones(site.get("wetting_links"), site.get("permissions"), day)
 
 
 def stops_of(

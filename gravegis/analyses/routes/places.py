@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from gravegis.analyses.routes.settings import GATE_WIDTH_M
 from gravegis.contract import Assumption
 from gravegis.layers.canonical import column
 from gravegis.layers.stones import numbers, places_m, words
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 MIDDLE = "middle of the stones"
-GATE_WIDTH_M = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import pandas as pd
 
+from gravegis.analyses.routes.people import zone_refused
 from gravegis.layers.canonical import empty
 from gravegis.layers.stones import checks_too_old
+from gravegis.layers.zones_off import ZONE_NOT_OFF
 from gravegis.science.routing.model import WORK
 
 if TYPE_CHECKING:
@@ -110,12 +112,12 @@ def _day_rows(one: Planned) -> Iterator[dict[str, Any]]:
         busy_s = sum(op.end_s - op.start_s for op in day.ops)
         at_stones = sum(op.end_s - op.start_s for op in day.ops if op.kind in WORK)
         yield {
-            "crew_id": day.crew_id, "day": one.day, "stones_n": len(done), "stops_n": len(done),
-            "length_m": day.walk_m, "walk_m": day.walk_m, "work_min": at_stones / 60.0,
+            "crew_id": day.crew_id, "day": one.day, "stones_n": len(done),
+            "length_m": day.walk_m, "work_min": at_stones / 60.0,
             "idle_min": max(0.0, day.back_at_base_s - day.leave_base_s - day.walk_s - busy_s) / 60.0,
             "refills_n": len(refills(day)), "water_l": float(sum(stop.water_l for stop in done)),
             "cleaner_l": float(sum(stop.cleaner_l for stop in done)), "leave_at": civil(day.leave_base_s),
-            "return_at": civil(day.back_at_base_s), "back_at": civil(day.back_at_base_s),
+            "return_at": civil(day.back_at_base_s),
         }  # fmt: skip
 
 
@@ -138,7 +140,7 @@ def _unplanned_rows(
             ]
             detail = f"{detail} ({', '.join(barriers)})" if barriers else detail
         yield {"stone_id": one.stop_id, "reason": one.reason.name, "detail": f"{one.reason.value}: {detail}"}
-    too_old = checks_too_old(site["stones"], work, last.dated)
+    too_old, refused = checks_too_old(site["stones"], work, last.dated), zone_refused(site, last.dated)
     for row in work[~work["stone_id"].isin(todo["stone_id"])].itertuples():
         reason, detail = "NOT_FOR_CREWS", f"{row.treatment} ({row.who})"
         if isinstance(row.hold, str) and row.who == "crew":
@@ -146,4 +148,6 @@ def _unplanned_rows(
         elif row.stone_id in too_old:
             age = too_old[str(row.stone_id)]
             reason, detail = "CHECK_TOO_OLD", f"the check of its stability will be {age} days old: check it anew first"
+        elif row.who == "crew" and row.stone_id in refused:
+            reason, detail = ZONE_NOT_OFF, refused[str(row.stone_id)]
         yield {"stone_id": row.stone_id, "reason": reason, "detail": detail}

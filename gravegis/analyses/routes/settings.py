@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 
-from gravegis.contract import number, text, whole
-
-
-def _day(typed: str) -> str:
-    return dt.date.fromisoformat(typed.strip()).isoformat() if typed.strip() else ""
+from gravegis.contract import day_typed, number, text, time_typed, whole
 
 
 def _time(typed: str) -> str:
-    return dt.time.fromisoformat(typed.strip()).isoformat("minutes") if typed.strip() else ""
+    return time_typed(typed) if typed.strip() else ""
+
+
+SHIFT = ("08:00", "12:00")
+"""Shift of a crew whose line names none: common practice, no source."""
+GATE_WIDTH_M = 1.0
+"""Width of a gate whose row names none: common practice, no source. [m]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RouteSettings:
     """The day, how long to search, and how people walk."""
 
-    day: str = text("", "Day of the plan.", form="a date such as 2026-12-02, or nothing", source="typed", reader=_day)
+    day: str = text(
+        "", "Day of the plan.", form="a date such as 2026-12-02, or nothing", source="typed", reader=day_typed
+    )
     iterations_n: int = whole(
         1000, "Rounds of the search; the same number and seed give the same plan.", low=1, high=1_000_000,
         source="own choice: the made-up days of scripts/bench.py are planned with as many",

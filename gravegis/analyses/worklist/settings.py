@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from dataclasses import dataclass
 
-from gravegis.contract import choice, number, text, whole
+from gravegis.contract import choice, day_typed, number, text, time_typed, whole
 from gravegis.science.care.history import INTERVAL_DAYS, LEAST_RECORDS_N
 from gravegis.science.care.hot import LIMIT_K
 from gravegis.science.care.permissions import YOUNG_YEARS
@@ -19,16 +18,6 @@ __all__ = ["PRACTICE", "WorklistSettings", "ids"]
 
 PRACTICE = "common practice, no source"
 _CLOCK = re.compile(r"^([01]\d|2[0-3]):[0-5]\d$")
-
-
-def _day(typed: str) -> str:
-    return dt.date.fromisoformat(typed.strip()).isoformat() if typed.strip() else ""
-
-
-def _clock(typed: str) -> str:
-    if not _CLOCK.match(typed.strip()):
-        raise ValueError("not HH:MM")
-    return typed.strip()
 
 
 def ids(typed: str) -> tuple[str, ...]:
@@ -47,7 +36,7 @@ class WorklistSettings:
     as_of: str = text(
         "", "Day of work: ages of checks, leave and cleanings count from it.",
         form="a date such as 2026-12-02, or nothing",
-        source="typed; without it the newest date in the site, since no clock is read", reader=_day,
+        source="typed; without it the newest date in the site, since no clock is read", reader=day_typed,
     )  # fmt: skip
     goal: str = choice(
         GOALS[0], "What the day is for: the look of few stones, or many stones begun with the cleaner left on.",
@@ -117,9 +106,9 @@ class WorklistSettings:
     )  # fmt: skip
     hot_from: str = text(
         "11:00", "Without worked-out temperatures nobody wets dark stone from this time of day.",
-        form="a time as HH:MM", source=PRACTICE, reader=_clock,
+        form="a time as HH:MM", source=PRACTICE, reader=time_typed,
     )  # fmt: skip
-    hot_to: str = text("17:00", "Until this time of day.", form="a time as HH:MM", source=PRACTICE, reader=_clock)
+    hot_to: str = text("17:00", "Until this time of day.", form="a time as HH:MM", source=PRACTICE, reader=time_typed)
     hot_limit_k: float = number(
         LIMIT_K, "Where temperatures were worked out: stone warmer than the water by more is not wetted.", unit="K",
         low=0, high=60, source=PRACTICE,
