@@ -26,6 +26,6 @@ def window(site: Path | None) -> None:
                 raise
             remedy = "Install the system library it names with the package manager of this computer."
         else:
-            remedy = 'Install it: python -m pip install "gravegis[window]"'
+            remedy = 'In the folder of gravegis: python -m pip install ".[window]"'
         raise PluginError(f"the window cannot be opened here ({error})", remedy=remedy) from None
     sys.exit(main.open_window(site))

@@ -49,25 +49,25 @@ LEE_SHARE = 0.25
 class FacePairs:
     """Per stone the place in `FACES` of the sprayed and of the lee face, -1 where there is no such pair.
 
-    `dose` is the water per face as worked out, shape ``(stones, 4)``, NaN where unknown; sights are not in it.
+    `dose` is the water per face as worked out, shape ``(stones, 4)``, NaN where unknown; sights are not in it. `placed`
+    tells the stones whose pair follows from where heads stand, for the water of a face is not known.
     """
 
     sprayed: npt.NDArray[np.intp]
     lee: npt.NDArray[np.intp]
     dose: Floats
+    placed: npt.NDArray[np.bool_]
 
 
 def face_pairs(site: Holder) -> FacePairs:
     """Return the sprayed and the opposite, lee, face of each stone; upright faces only."""
     stones = site["stones"]
     name = face_water(site)
-    dose = _worked_out(site, name) if name else _by_place(site)
-    told = dose
-    if name:
-        # where the water of a face is not known, as at a head without a flow, the places of the heads tell
-        part = np.asarray(np.isnan(dose).any(axis=1))
-        told = np.where(part[:, None], _by_place(site), dose)
-    seen = _seen(site, told)
+    by_place = _by_place(site)
+    dose = _worked_out(site, name) if name else by_place
+    # where the water of a face is not known, as at a head without a flow, the places of the heads tell
+    placed = np.asarray(np.isnan(dose).any(axis=1)) if name else np.ones(len(stones), dtype=np.bool_)
+    seen = _seen(site, np.where(placed[:, None], by_place, dose))
     sprayed, lee = np.full((2, len(stones)), -1)
     for stone in np.flatnonzero(np.nanmax(seen, axis=1, initial=0.0) > 0):
         # the wettest face whose opposite is in the lee; one whose water is not known is neither
@@ -75,7 +75,7 @@ def face_pairs(site: Holder) -> FacePairs:
             if seen[stone, face] > 0 and seen[stone, (face + 2) % 4] <= LEE_SHARE * seen[stone, face]:
                 sprayed[stone], lee[stone] = face, (face + 2) % 4
                 break
-    return FacePairs(sprayed, lee, dose)
+    return FacePairs(sprayed, lee, dose, placed & (sprayed >= 0))
 
 
 def _by_place(site: Holder) -> Floats:

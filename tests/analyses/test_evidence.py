@@ -175,6 +175,20 @@ def test_what_was_seen_on_a_face_outranks_where_heads_stand() -> None:
     assert (FACES[pairs.sprayed[12]], FACES[pairs.lee[12]]) == ("front", "back")
 
 
+def test_where_the_water_of_a_face_is_not_known_the_places_of_the_heads_tell_and_that_is_said() -> None:
+    """Of 13 heads the first has no flow."""
+    bare = faces_by_water(0.8, 0.1)
+    flows = bare["heads"].assign(flow_l_min=[10.0 if n else np.nan for n in range(13)])
+    stones = bare["stones"].assign(height_m=0.9)
+    stones = stones.set_geometry(gpd.GeoSeries([shapely.box(x - 0.3, y - 0.05, x + 0.3, y + 0.05)
+                                                for x, y in shapely.get_coordinates(stones.centroid)], crs=stones.crs))  # fmt: skip
+    site = pipeline.run(bare.with_layers({"heads": flows, "stones": stones}), ["evidence"]).site
+    pairs = face_pairs(site)
+    assert 0 < pairs.placed.sum() < (pairs.sprayed >= 0).sum()
+    (line,) = [one for one in site.log[-1].assumed if one.startswith("face_wetting")]
+    assert line.startswith(f"face_wetting ({pairs.placed.sum()} rows)")
+
+
 def test_a_harm_on_a_face_nobody_named_leaves_the_stone_out() -> None:
     rows = [{"stone_id": "s000", "pattern": "moss", "severity": 2, "face": "front"},
             {"stone_id": "s001", "pattern": "moss", "severity": 2}, {"stone_id": "s002", "pattern": "crack",

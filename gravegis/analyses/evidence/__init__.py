@@ -69,8 +69,9 @@ def run(site: Site, settings: EvidenceSettings, job: Job) -> Result:
     if not rows and not notes:
         return Result(layers={"association": table}, notes=(_NOTHING,))
     notes += [*controls(site, exposure, grades.present_of("overall"), settings), *not_known(site, exposure), _LIMITS]
-    by_place = any(one.measure == PAIRS for one in rows) and not face_water(site)
-    assumed = (Assumption("face_wetting", _BY_PLACE),) if by_place else ()
+    placed_n = int(pairs.placed.sum()) if any(one.measure == PAIRS for one in rows) else 0
+    # without any water of faces it is so for every stone
+    assumed = (Assumption("face_wetting", _BY_PLACE, placed_n if face_water(site) else None),) if placed_n else ()
     return Result(layers={"association": table}, notes=tuple(notes), assumed=assumed)
 
 

@@ -34,7 +34,9 @@ def read_parquet(path: Path, *, layer: str | None = None, encoding: str | None =
         from pyarrow import parquet
     except ImportError:
         raise LayerError(
-            "Parquet needs a library that is not installed", where=path.name, remedy='pip install "gravegis[parquet]"'
+            "Parquet needs a library that is not installed",
+            where=path.name,
+            remedy='In the folder of gravegis: python -m pip install ".[parquet]"',
         ) from None
     with library_reads(path), parquet.ParquetFile(path) as file:
         counted, names = int(file.metadata.num_rows), {*(file.metadata.metadata or {})}

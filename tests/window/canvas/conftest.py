@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-pytest.importorskip("PySide6", reason="the window is an extra: pip install gravegis[window]")
+pytest.importorskip("PySide6", reason="the window is an extra: pip install .[window]")
 
 from gravegis.window.canvas import MapCanvas
 from gravegis.window.scene import scene_of
