@@ -179,9 +179,9 @@ def test_where_the_water_of_a_face_is_not_known_the_places_of_the_heads_tell_and
     """Of 13 heads the first has no flow."""
     bare = faces_by_water(0.8, 0.1)
     flows = bare["heads"].assign(flow_l_min=[10.0 if n else np.nan for n in range(13)])
-    stones = bare["stones"].assign(height_m=0.9)
-    stones = stones.set_geometry(gpd.GeoSeries([shapely.box(x - 0.3, y - 0.05, x + 0.3, y + 0.05)
-                                                for x, y in shapely.get_coordinates(stones.centroid)], crs=stones.crs))  # fmt: skip
+    stones: Any = bare["stones"].assign(height_m=0.9)
+    at = shapely.get_coordinates(stones.centroid).T
+    stones = stones.set_geometry(shapely.box(at[0] - 0.3, at[1] - 0.05, at[0] + 0.3, at[1] + 0.05))
     site = pipeline.run(bare.with_layers({"heads": flows, "stones": stones}), ["evidence"]).site
     pairs = face_pairs(site)
     assert 0 < pairs.placed.sum() < (pairs.sprayed >= 0).sum()
