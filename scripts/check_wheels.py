@@ -55,8 +55,15 @@ def _markers(os_name: str, sys_platform: str, platform_system: str, machine: str
 
 # The oldest systems meant: glibc 2.28, macOS 14 on arm64 and 13 on Intel. Common practice, no source.
 _LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(28, 4, -1)), "manylinux2014_x86_64")
+_NEWER_LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(39, 28, -1)), *_LINUX_TAGS)
 SYSTEMS = (
-    System("Linux x86_64", _LINUX_TAGS, _markers("posix", "linux", "Linux", "x86_64")),
+    System(
+        "Linux x86_64",
+        _LINUX_TAGS,
+        _markers("posix", "linux", "Linux", "x86_64"),
+        _NEWER_LINUX_TAGS,
+        "glibc 2.39",
+    ),
     System(
         "macOS arm64",
         ("macosx_14_0_arm64",),
@@ -111,10 +118,21 @@ class Found:
 
 
 def needs_of(text: str) -> dict[str, list[Requirement]]:
-    """Return the requirements of a pyproject.toml by group: runtime and each extra."""
+    """Return the requirements of a pyproject.toml by group: runtime and each extra.
+
+    An extra that names the project's own extras stands for what those ask for.
+    """
     project = tomllib.loads(text)["project"]
     groups = {RUNTIME: project["dependencies"], **project.get("optional-dependencies", {})}
-    return {name: [Requirement(one) for one in lines] for name, lines in groups.items()}
+    needs = {name: [Requirement(one) for one in lines] for name, lines in groups.items()}
+    own = canonicalize_name(project["name"])
+    return {name: _spelled_out(needs, own, name) for name in needs}
+
+
+def _spelled_out(needs: Mapping[str, Sequence[Requirement]], own: str, group: str) -> list[Requirement]:
+    others = [one for one in needs[group] if canonicalize_name(one.name) != own]
+    names = {extra for one in needs[group] if canonicalize_name(one.name) == own for extra in one.extras}
+    return others + [one for extra in sorted(names - {group}) for one in _spelled_out(needs, own, extra)]
 
 
 def ask_pip(target: Target, wanted: Sequence[str]) -> tuple[list[dict[str, Any]], str]:

@@ -115,6 +115,19 @@ def test_the_needs_of_this_project_are_read_with_their_extras() -> None:
     assert "numpy" in {one.name for one in groups["runtime"]}
 
 
+def test_an_extra_that_names_another_of_the_project_stands_for_its_needs() -> None:
+    text = """[project]
+name = "stone-frames"
+dependencies = ["numpy"]
+[project.optional-dependencies]
+window = ["tables"]
+all = ["click", "stone_frames[window,all]"]
+"""
+    assert {name: [one.name for one in lines] for name, lines in needs_of(text).items()} == {
+        "runtime": ["numpy"], "window": ["tables"], "all": ["click", "tables"]
+    }  # fmt: skip
+
+
 def test_no_address_is_printed(
     index: Index, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
