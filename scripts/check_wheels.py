@@ -55,14 +55,14 @@ def _markers(os_name: str, sys_platform: str, platform_system: str, machine: str
 
 # The oldest systems meant: glibc 2.28, macOS 14 on arm64 and 13 on Intel. Common practice, no source.
 _LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(28, 4, -1)), "manylinux2014_x86_64")
-_NEWER_LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(39, 28, -1)), *_LINUX_TAGS)
+_NEWER_LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(34, 28, -1)), *_LINUX_TAGS)
 SYSTEMS = (
     System(
         "Linux x86_64",
         _LINUX_TAGS,
         _markers("posix", "linux", "Linux", "x86_64"),
         _NEWER_LINUX_TAGS,
-        "glibc 2.39",
+        "glibc 2.34",
     ),
     System(
         "macOS arm64",
