@@ -232,7 +232,12 @@ def row(target: Target, groups: Mapping[str, Sequence[Requirement]]) -> tuple[di
         words = f"not known: the index offers no wheel of {PROBE} for it, or cannot be reached"
         return dict.fromkeys(groups, words), Found()
     found = resolve(target, [one for roots in groups.values() for one in roots])
-    return {name: verdict(target, roots, found) for name, roots in groups.items()}, found
+    if not found.clash:
+        return {name: verdict(target, roots, found) for name, roots in groups.items()}, found
+    # one group spoils it for the others: each by itself, as it is installed, with the runtime
+    alone = {name: resolve(target, [*groups.get(RUNTIME, ()), *roots]) for name, roots in groups.items()}
+    verdicts = {name: verdict(target, roots, alone[name]) for name, roots in groups.items()}
+    return verdicts, alone.get(RUNTIME, found)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
