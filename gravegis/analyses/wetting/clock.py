@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -123,17 +122,21 @@ def stone_hours(table: Frame, kept: Frame, sights: Frame, clock: Clock | None) -
 
     NaN where the schedule of one zone that reaches the stone is not known; 0 hours where none reaches it.
     """
+    import pandas as pd
+
     out = np.full((len(table), 4), np.nan)
     if clock is None:
         return out
-    seen = sights[sights["is_wet"] & ~sights["head_id"].isin(kept["head_id"]) & (sights["zone_id"] != "")]
-    zones = defaultdict[int, set[str]](set)
-    for frame, key in ((kept, "stone"), (seen, "row")):
-        for row, zone in zip(frame[key].tolist(), frame["zone_id"].fillna("").tolist(), strict=True):
-            zones[row].add(zone)
+    named = sights["head_id"].isin(kept["head_id"].unique())
+    seen = sights[sights["is_wet"] & ~named & (sights["zone_id"] != "")]
     out[~table["reached"].fillna(value=True).to_numpy(dtype=bool)] = (0.0, 0.0, 0.0, np.nan)
-    if zones:
-        out[list(zones)] = [clock.figures(frozenset(some)) for some in zones.values()]
+    row = np.concatenate([kept["stone"].to_numpy(np.int64), seen["row"].to_numpy(np.int64)])
+    code, names = pd.factorize(pd.concat([kept["zone_id"], seen["zone_id"]]).fillna(""))
+    row, code = np.divmod(np.unique(row * max(1, len(names)) + code), max(1, len(names)))
+    first = np.flatnonzero(np.diff(row, prepend=-1))
+    told = np.asarray(names, dtype=object)
+    figures = [clock.figures(frozenset(told[some].tolist())) for some in np.split(code, first[1:])] if len(row) else []
+    out[row[first]] = np.reshape(figures, (len(first), 4))
     return out
 
 
