@@ -85,6 +85,15 @@ def test_cans_are_never_filled_at_a_tap_that_stained_or_may_have_stained_the_sto
     assert "T0" not in set(site["legs"]["to_stop"])
 
 
+def test_a_crew_goes_on_where_the_tap_has_water_only_and_the_base_cleaner_only() -> None:
+    """25 stones of 5 l and 1.25 l for a crew with 20 l and 5 l: after four stones both cans are empty at once."""
+    work = {"water_l": 5.0, "cleaner_l": 1.25, "method": "scrub now", "treatment": "clean: cleaner and soft brush"}
+    dry = planned(ground(25, work, crews={"carries": "hand 20 L"}, taps=taps(True)))
+    assert len(dry["stops"]) == 25
+    filled = dry["crew_steps"].query("kind == 'refill'")["place_id"]
+    assert set(filled) == {"T0", "shed"}
+
+
 def test_without_any_fit_water_the_litres_to_bring_are_said() -> None:
     site = planned(ground(4, {"water_l": 15.0}, crews={"carries": "hand 20 L"}, taps=taps(False)))
     assert any("Bring 60 l of water fit for rinsing" in note for note in site.log[-1].notes)

@@ -25,6 +25,7 @@ IN_WORDS = {
     "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
     "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
+    "NO_CLEANER_LEFT": "no cleaner left",
     "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
     "ZONE_NOT_OFF": "its zone stays on", "OUT_OF_SIGHT": "out of sight of the leader's post",
     "TOO_FEW_TRAINED": "too few trained people",
