@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from reportlab.platypus import KeepTogether, Spacer
 
 from gravegis.analyses.worklist import ANALYSIS
+from gravegis.layers.carried import litres_carried
 from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_words import BEFORE, STOP_AND_CALL
@@ -47,7 +47,6 @@ NEVER = tuple(
     one for one in BEFORE if one[0] in {"Never alone:", "Unstable stones:", "Animals:", "Ground:", "Cleaner:"}
 )
 """What the crew sheets say before the start that no limit above covers."""
-_LITRES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:l|litres?|liters?)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,9 +218,9 @@ def _carried(crews: Sequence[Mapping[str, Any]], load: Load) -> str:
     """Return how often the crews fill what they carry at a time, as typed in `crews`: by hand, cart or tank."""
     ways: dict[str, list[float]] = {}
     for crew in crews:
-        found = _LITRES.search(str(crew["carries"] or ""))
+        found = litres_carried(crew["carries"])
         if found:
-            ways.setdefault(str(crew["carries"]), []).append(float(found[1]))
+            ways.setdefault(str(crew["carries"]), []).append(found)
     at_once = sum(map(sum, ways.values()))
     if not at_once:
         return "What the crews carry at a time is not on file."

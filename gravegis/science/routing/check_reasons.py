@@ -49,9 +49,9 @@ def _out_of_litres(stop: Stop, able: Sequence[Crew], walk: WalkTable, refills: S
             one for one in refills
             if math.isfinite(walk.seconds[crew.start_place, one.place] + walk.seconds[one.place, crew.end_place])
         ]  # fmt: skip
-        if 0 < stop.water_l and crew.water_l < math.inf and not any(one.water for one in near):
+        if stop.water_l > 0 and crew.water_l < math.inf and not any(one.water for one in near):
             reasons.add(Reason.NO_REFILL)
-        if 0 < stop.cleaner_l and crew.cleaner_l < math.inf and not any(one.cleaner for one in near):
+        if stop.cleaner_l > 0 and crew.cleaner_l < math.inf and not any(one.cleaner for one in near):
             reasons.add(Reason.NO_CLEANER_LEFT)
     return reasons
 

@@ -228,7 +228,7 @@ class Sequencer:
         waters = [row for row, one in enumerate(self.refills) if one.water]
         cleaners = [row for row, one in enumerate(self.refills) if one.cleaner]
         if no_water and no_cleaner:
-            both = [(row,) for row in waters if row in cleaners]
+            both: list[tuple[int, ...]] = [(row,) for row in waters if row in cleaners]
             return both or [way for a in waters for b in cleaners for way in ((a, b), (b, a))]
         return [(row,) for row in (waters if no_water else cleaners)]
 
