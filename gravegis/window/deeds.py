@@ -46,7 +46,7 @@ class Deeds(QObject):
         self._is_bringing = False
 
     def work_out(self, name: str, typed: Mapping[str, str], *, keep: bool) -> None:
-        """Work one analysis out beside the window and save what it gives; a stop changes nothing."""
+        """Work one analysis out beside the window and save what it gives; a stop keeps what it has, mostly nothing."""
         desk = self.desk
         if desk is None:
             return
