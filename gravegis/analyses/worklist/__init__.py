@@ -284,6 +284,7 @@ USES: Mapping[str, Mapping[str, str]] = {
             "protective",
             "first_aid",
             "reentry_h",
+            "uses",
         ),
     },
     "treatments": {
