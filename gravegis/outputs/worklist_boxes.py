@@ -110,7 +110,7 @@ def day_block(width: float) -> Flowable:
     """Return what the leader fills in and ticks before anybody starts."""
     half = width / 2 - 10
     lines: list[Flowable] = [Blank(text, half, high=17) for text in ("Day, leader, phone", *BLANKS, "Signed in")]
-    ticks: list[Flowable] = [CheckBox(text, side=9) for text in TICKS]
+    ticks: list[Flowable] = [one for text in TICKS for one in (CheckBox(text, side=9), Spacer(0, 2))]
     # the lines run down the columns: blanks above ticks in both
     blanks_n, ticks_n = len(lines) // 2, len(ticks) // 2
     down = [*lines[:blanks_n], Spacer(0, 4), *ticks[:ticks_n], *lines[blanks_n:], Spacer(0, 4), *ticks[ticks_n:]]
@@ -148,7 +148,7 @@ def ways_used(site: Site, out: Sequence[Row], width: float) -> list[Flowable]:
     if any(row.work["cleaner_l"] for row in out):
         lines.append(para(_label(label), lead="Label:"))
     lines += [para(said, lead="Your own minutes:") for said in own_minutes(out)]
-    lines.append(para("Days and months: common practice, no source; soak: see each line.", SMALL))
+    lines.append(para("Soak, days and months: common practice, no source, but for what the label says.", SMALL))
     return [box("How each way goes", lines, width), Spacer(0, 6)]
 
 
