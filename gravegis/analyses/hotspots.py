@@ -67,7 +67,8 @@ def run(site: Site, settings: HotspotSettings, job: Job) -> Result:
     than about two bands is found in part, or looks wider than it is; a shorter band finds fewer of its stones.
 
     Beside it, other programs: in a trial on invented ground the simulated p-values of a common library, taken as they
-    come, coloured 5 to 6 of 6 maps of pure chance where one stone in twenty was harmed; these exact ones none.
+    come, coloured 6 of 6 maps of pure chance where one stone in twenty was harmed; these exact ones none (the picture
+    of this page shows them beside each other).
     """
     import pandas as pd
 
