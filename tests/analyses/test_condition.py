@@ -199,7 +199,7 @@ def test_a_heat_map_of_one_harm_leaves_out_stones_of_which_it_is_unknown() -> No
     found = [{"stone_id": f"s{i}", "pattern": "moss" if i < 20 else "crack", "severity": 2} for i in range(40)]
     typed = {"heatmap": {"harm": "growth", "bandwidth_m": "6 m", "cell_m": "1"}}
     done = pipeline.run(site_of(found, quick_score=[2] * 60), ["heatmap"], typed=typed).site
-    assert "50% of the recorded stones have growth of severity 2 or more." in done.log[-1].notes
+    assert "50% of the 40 stones looked at for growth have growth of severity 2 or more." in done.log[-1].notes
     assert {"share_damaged", "effective_stones", "stone_density", "share_clear"} == set(done.grids)
     shown = np.isfinite(done.grids["share_damaged"].values)
     clear = done.grids["share_clear"].values
