@@ -14,11 +14,10 @@ from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_words import BEFORE, STOP_AND_CALL
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
-from gravegis.outputs.pictures import pictures_page
+from gravegis.outputs.pictures import photos_above, pictures_page
 from gravegis.science.care.limits import DAY_LIMITS
 from gravegis.science.care.steps import AGREED
 from gravegis.science.care.supplies import load_for
-from gravegis.store.names import PHOTOS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -81,7 +80,7 @@ def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: 
     if asked is not None:
         files.append(folder / "to_ask.pdf")
         files[-1].write_bytes(asked)
-    seen = pictures_page(site, folder.parent / PHOTOS, made_on=made_on, paper=paper)
+    seen = pictures_page(site, photos_above(folder), made_on=made_on, paper=paper)
     if seen is not None:
         files.append(folder / "pictures.pdf")
         files[-1].write_bytes(seen)

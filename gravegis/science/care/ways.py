@@ -61,6 +61,8 @@ class Way:
     look_raised_days: int
     look_film_days: int
     dry_spell_h: float
+    holds_days: int
+    """How long the look it gives is said to hold."""
     most_severity: int
     source: str
 
@@ -101,7 +103,7 @@ def way_table() -> Mapping[str, Way]:
             water_factor=float(row["water_factor"]), cleaner_factor=float(row["cleaner_factor"]),
             soak_low_min=float(row["soak_low_min"]), soak_high_min=float(row["soak_high_min"]),
             look_raised_days=int(row["look_raised_days"]), look_film_days=int(row["look_film_days"]),
-            dry_spell_h=float(row["dry_spell_h"]),
+            dry_spell_h=float(row["dry_spell_h"]), holds_days=int(row["holds_days"]),
             most_severity=int(row["most_severity"]), source=row["source"],
         )
         for row in rows("care_ways")
