@@ -57,7 +57,8 @@ def stop_list(day: CrewDay, width: float, pictures: Mapping[str, Path] | None = 
         if stop.spare and stop.seq == 1:
             lines.append(len(cells) + 1)
             cells.append(_stop_line(day))
-        picture = thumbnail(pictures[stop.stone_id], PICTURE, PICTURE) if stop.stone_id in (pictures or {}) else None
+        file = (pictures or {}).get(stop.stone_id)
+        picture = thumbnail(file, PICTURE, PICTURE) if file is not None else None
         about = _about(stop, widths[1] - 6, letter_of.get(stop.label, ""), picture)
         cells.append([_margin(stop, widths[0] - 6), about])
     if day.facts.get("stop_at") and not day.spares:

@@ -169,7 +169,9 @@ def spares_of(table: DayTable, routes: Routes, spares_n: int, *, taken: Set[str]
         own: list[int] = []
         while len(own) < spares_n:
             left = {
-                int(k) for k in np.flatnonzero(table.allowed[c]) if k not in gone and _still_open(table, c, k, route)
+                int(k)
+                for k in np.flatnonzero(table.allowed[c]).tolist()
+                if k not in gone and _still_open(table, c, k, route)
             }
             found = next(_classes(table, c, [*route, *own], left), None)
             if found is None:
