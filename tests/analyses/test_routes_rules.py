@@ -152,3 +152,79 @@ def test_nobody_is_sent_to_stones_whose_zone_stays_on(status: str, gone: bool) -
     if gone:
         assert "letter 12" in site["unplanned"].set_index("stone_id").loc["s1", "detail"]
         assert any("its zone stays on" in note for note in site.log[-1].notes)
+
+
+PAIRS = {"crew_id": ["V1", "V2", "V3"], "led_by": "Ann", "people_n": 2, "shift_from": "08:30", "shift_to": "09:30"}
+
+
+def morning(**crews: Any) -> Site:
+    """Stones in line, of which three pairs of one leader reach a part in an hour."""
+    site = ground(40, {"priority": [3] * 4 + [1] * 36, "method": "scrub now"})
+    people = pd.DataFrame({**PAIRS, **crews})
+    return site.with_layers({"crews": people})
+
+
+def test_pairs_of_one_leader_stay_in_sight_of_the_stone_the_leader_stands_beside() -> None:
+    site = planned(morning())
+    at = site["stones"].set_index("stone_id").geometry
+    posts = set(site["crew_days"]["post_by"])
+    assert len(posts) == 1
+    post = at[posts.pop()]
+    named = [*site["stops"]["stone_id"], *site["spares"]["stone_id"]]
+    assert max(at[name].distance(post) for name in named) <= 40.0
+    assert set(site["spares"]["stone_id"]) <= set(reasons(site))
+    assert len(site["spares"])
+    assert "OUT_OF_SIGHT" in set(reasons(site).values())
+    assert any("Ann stands beside stone" in note for note in site.log[-1].notes)
+
+
+def test_sight_is_a_setting_and_so_is_working_as_other_crews_do() -> None:
+    at = morning()["stones"].set_index("stone_id").geometry
+    near = planned(morning(), sight_m="15")
+    post = at[near["crew_days"]["post_by"].iloc[0]]
+    assert max(at[name].distance(post) for name in near["stops"]["stone_id"]) <= 15.0
+    free = planned(morning(), led_mode="as other crews")
+    assert free["crew_days"]["post_by"].isna().all()
+    assert len(free["spares"]) == 0
+
+
+def test_the_stop_line_leaves_time_to_walk_home() -> None:
+    site = planned(morning(), pack_up_min="10")
+    day: Any = site["crew_days"].iloc[0]
+    assert "09:15:00" <= day["stop_at"] < "09:20:00"
+    assert day["return_at"] <= "09:20:00"
+
+
+def test_untrained_pairs_beyond_the_ratio_stay_and_are_named() -> None:
+    site = planned(morning(), novice_ratio="4")
+    out = site["crew_days"].set_index("crew_id")["stones_n"]
+    assert out["V3"] == 0
+    assert out["V1"] > 0
+    assert any("Crew V3 of Ann stays at the base" in note for note in site.log[-1].notes)
+    assert any("nobody of them is trained" in line for line in site.log[-1].assumed)
+    mixed = planned(morning(trained_n=[1, 1, 1]), novice_ratio="4")
+    assert (mixed["crew_days"]["stones_n"] > 0).all()
+
+
+def test_a_trained_person_to_spare_is_sent_to_a_pair_without_one() -> None:
+    notes = planned(morning(trained_n=[2, 0, 1])).log[-1].notes
+    assert any("one trained person of crew V1 changes places with a novice of V2" in note for note in notes)
+
+
+def test_the_sample_morning_says_why_it_holds_more_than_a_morning_of_cleaning(sample_run: Any) -> None:
+    """Practitioners' range for four pairs in 135 minutes is 8 to 16 stones cleaned (their judgement, no source)."""
+    notes = next(record.notes for record in sample_run.log if record.analysis == "routes")
+    (told,) = [note for note in notes if "with cleaning alone" in note]
+    assert 8 <= int(told.split("hold about ")[1].split(";")[0]) <= 16
+    led = sample_run["stops"].query("crew_id != 'C1'")
+    work = sample_run["worklist"].set_index("stone_id").loc[list(led["stone_id"])]
+    assert f"{len(led)} stones: {work['method'].notna().sum()} cleaned" in told
+
+
+def test_zones_of_spare_stones_are_asked_for_off_too() -> None:
+    site = planned(morning())
+    spare = site["spares"]["stone_id"].iloc[0]
+    links = pd.DataFrame({"stone_id": [spare], "head_id": ["H"], "zone_id": ["Z9"]})
+    one = registry.load("zone_requests")
+    asked = pipeline.run_one(site.with_layers({"wetting_links": links}), one, one.read({}))
+    assert list(asked["zone_requests"]["zone_id"]) == ["Z9"]

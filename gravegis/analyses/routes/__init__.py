@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import TYPE_CHECKING
 
 from gravegis.analyses.routes.settings import GATE_WIDTH_M, SHIFT, RouteSettings
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from gravegis.analyses.routes.places import Places
     from gravegis.analyses.routes.rows import Planned
     from gravegis.layers.canonical import Frame
+    from gravegis.science.routing.model import LedRules
     from gravegis.science.routing.walking import WalkMatrix
     from gravegis.site import Site
 
@@ -24,7 +26,8 @@ IN_WORDS = {
     "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
     "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
-    "ZONE_NOT_OFF": "its zone stays on",
+    "ZONE_NOT_OFF": "its zone stays on", "OUT_OF_SIGHT": "out of sight of the leader's post",
+    "TOO_FEW_TRAINED": "too few trained people",
     "WINDOW_TOO_SHORT": "open for too short a time", "WINDOW_OUTSIDE_SHIFT": "not open while a crew is out",
 }  # fmt: skip
 """Reasons for not being planned, for lists."""
@@ -36,11 +39,14 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     A stone outweighs dozens of the next lower priority. While one stone soaks the crew wets the next or scrubs an
     older one, never longer than the film stays wet. Nobody wets a stone in its hot hours, works where a zone runs or
     the ground is wet from it, inside a closure, or where a zone was asked for off and refused; cans are filled only
-    with water fit for rinsing. Walking is the quickest way over a network of paths and lines of sight that no wall,
+    with water fit for rinsing. Crews led by somebody who is not one of them work in one block, every stone in sight of
+    the leader's post, from a list by priority with a stop line and spare stones; who stays at home takes only their own
+    list along. Walking is the quickest way over a network of paths and lines of sight that no wall,
     hedge or fence crosses; gates open them. Every stone of the worklist is planned or listed with its reason. The
     finished plan is tested again, rule by rule, by code that shares nothing with the search. Not yet covered: slopes,
     steps, and whether a way crosses a zone while it runs.
     """
+    from gravegis.analyses.routes.led import MODES, led_assumed, led_notes
     from gravegis.analyses.routes.people import crews_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
     from gravegis.analyses.routes.rows import layers_of
@@ -61,28 +67,38 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     pace = Pace(1 / settings.path_speed_m_s, 1 / open_speed_m_s)
     walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor)
     job.progress(0.3, "searching")
-    days = _days(site, todo, (places, walk), settings, job)
+    led = MODES[settings.led_mode](site, places, settings)
+    days = _days(site, todo, (places, walk), settings, job, led=led)
     job.progress(0.95, "writing the plan")
     layers = layers_of(site, days, places, walk, todo)
     idle = sorted(set(site["crews"]["crew_id"]) - {crew.crew_id for crew in crews_of(site["crews"], places, settings)})
     notes = notes_of(days, places, walk, layers["unplanned"])
+    notes += tuple(note for one in days for note in led_notes(one, led, site["worklist"]))
     if idle:
         notes = (*notes, f"No time is left for crew {listed(idle)}: the shift less set-up and packing is over, or runs "
                  "past midnight, which is not planned.")  # fmt: skip
-    assumed += _assumed(site, settings)
+    assumed += [*_assumed(site, settings), *led_assumed(site)]
     return Result(layers=layers, notes=notes, assumed=tuple(assumed))
 
 
 def _days(
-    site: Site, todo: Frame, where: tuple[Places, WalkMatrix], settings: RouteSettings, job: Job
+    site: Site,
+    todo: Frame,
+    where: tuple[Places, WalkMatrix],
+    settings: RouteSettings,
+    job: Job,
+    *,
+    led: LedRules | None,
 ) -> list[Planned]:
     """Plan one day after the other; each takes what the days before left."""
     from gravegis.analyses.routes.hours import shut_times
     from gravegis.analyses.routes.people import crews_of, stops_of
     from gravegis.analyses.routes.rows import Planned
     from gravegis.science.routing.daytable import Rules
+    from gravegis.science.routing.led import plan_with_leaders
     from gravegis.science.routing.solve import plan_day
 
+    planner = plan_day if led is None else partial(plan_with_leaders, led=led)
     places, walk = where
     rules = Rules(places.refills, settings.walk_price_ratio)
     days, done = list[Planned](), set[str]()
@@ -91,7 +107,7 @@ def _days(
         shut = shut_times(site, todo, dated, settings)
         stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in done]
         crews = crews_of(site["crews"], places, settings)
-        plan = plan_day(
+        plan = planner(
             stops, crews, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
             progress=_share(job, nth, settings.days_n), cancelled=job.cancelled,
         )  # fmt: skip
@@ -145,7 +161,7 @@ ANALYSIS = Analysis(
             "shift_from": f"the shift starts at {SHIFT[0]} (common practice, no source)",
             "shift_to": f"the shift ends at {SHIFT[1]} (common practice, no source)",
             "base_id": "the first base",
-            "skills": "", "led_by": "",
+            "skills": "", "led_by": "", "people_n": "a crew is two people", "trained_n": "nobody of them is trained",
             "carries": "carries two cans by hand", "work_factor": "works at the pace of a trained pair",
         },
         "taps": {
@@ -165,6 +181,7 @@ ANALYSIS = Analysis(
         "paths": {"*": "straight lines round barriers, longer by a factor, at path speed", "geometry": ""},
         "barriers": {
             "*": "no wall, hedge or fence is known: nothing stands in the way", "geometry": "", "barrier_id": "",
+            "height_m": "nobody sees over one whose height nobody named",
         },
         "gates": {
             "geometry": "",
@@ -188,7 +205,12 @@ ANALYSIS = Analysis(
             "crew_id": "crew", "day": "day", "stones_n": "stones visited", "length_m": "metres walked",
             "work_min": "minutes of work at stones", "idle_min": "minutes of waiting", "refills_n": "cans filled",
             "water_l": "water used", "cleaner_l": "cleaner used", "leave_at": "leaves the base",
-            "return_at": "back at the base",
+            "return_at": "back at the base", "post_by": "stone beside which the leader stands",
+            "stop_at": "stop line of the list",
+        },
+        "spares": {
+            "crew_id": "crew", "day": "day", "seq": "order after the stop line", "stone_id": "stone",
+            "work_min": "minutes of work", "priority": "priority",
         },
         "crew_steps": {
             "crew_id": "crew", "day": "day", "seq": "order", "kind": "what is done: apply, scrub, work, refill, break",
@@ -200,10 +222,11 @@ ANALYSIS = Analysis(
     may_be_missing=frozenset({
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
         "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
-        "crew_steps.day",
+        "crew_steps.day", "crew_days.post_by", "crew_days.stop_at", "spares.day",
+        "spares.crew_id",
     }),
     settings=RouteSettings,
-    run=run, version=2, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
+    run=run, version=3, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "soaks: gravegis/science/data/care_ways.csv or the label on file; parts of the work: own choice",

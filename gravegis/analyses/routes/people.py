@@ -90,6 +90,8 @@ def crews_of(crews: Frame, places: Places, settings: RouteSettings) -> list[Crew
         for name in ("base_id", "skills", "shift_from", "shift_to", "carries", "led_by")
     }
     factor = np.nan_to_num(numbers(crews, "crews", "work_factor"), nan=1.0)
+    people_n = np.nan_to_num(numbers(crews, "crews", "people_n"), nan=2.0)
+    trained_n = np.minimum(np.nan_to_num(numbers(crews, "crews", "trained_n")), people_n)
     place = {label: row for row, label in enumerate(places.bases)}
     made = []
     for row, crew_id in enumerate(crews["crew_id"]):
@@ -102,6 +104,7 @@ def crews_of(crews: Frame, places: Places, settings: RouteSettings) -> list[Crew
             _skills(one["skills"]), work_factor=float(factor[row]), cleaner_l=settings.carry_cleaner_l,
             water_l=litres(one["carries"]) or settings.carry_l,
             max_open=settings.led_open_n if one["led_by"] else settings.open_n, max_open_m=settings.open_distance_m,
+            leader=one["led_by"], people_n=int(people_n[row]), trained_n=int(trained_n[row]),
         )  # fmt: skip
         if crew.shift_to_s > crew.shift_from_s:
             long = crew.shift_to_s - crew.shift_from_s > settings.break_span_min * 60.0
