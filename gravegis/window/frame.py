@@ -181,15 +181,17 @@ class Window(QMainWindow):
         self.show_side()
 
     def show_side(self, wanted: str = "") -> None:
-        """Show the sheet of the stage: its question, else what stands in its place."""
+        """Show the sheet of the stage: the question wanted, its page where it has one, else its next question."""
         if self.desk is None:
             return
         names = next(one.analyses for one in self.desk.states() if one.stage == self.stage)
         if names:
             self.side.question.show_stage(self.desk, names, self.view.reader, wanted)
+        if self.stage == "records":
+            self.side.records.show_questions({one: self.desk.pool[one].question for one in names})
         plain = {"survey": self.side.survey, "records": self.side.records}
-        page = self.side.question if names else plain.get(self.stage, self.side.empty)
-        self.side.setCurrentWidget(page)
+        page = None if wanted in names else plain.get(self.stage)
+        self.side.setCurrentWidget(page or (self.side.question if names else self.side.empty))
         if self.map.hand.currentData() == "move_head":
             self.map.take_hand("pick")
 

@@ -47,6 +47,8 @@ TEXTS = {
     "sheet.late": "▲ Out of date: {reasons}.",
     "sheet.assumed": "Assumed",
     "sheet.assumed.none": "Nothing had to be assumed.",
+    "sheet.worst": "Struck hardest: stone {stone}, {far} from head {head}",
+    "sheet.worst.seen": "Seen to be struck: stone {stone}",
     "sheet.lacks": "It cannot be worked out yet. It needs: {lacks}.",
     "sheet.error": "▲ {problem} {remedy}",
     "sheet.usual.nothing": "nothing",
