@@ -1,4 +1,4 @@
-"""When it is wet: hours, nights, spells, the sun and the wind in the hours in which zones run."""
+"""When zones run, from the schedule of a site: hours a season, wet nights and spells, sun, the wind in those hours."""
 
 from __future__ import annotations
 
