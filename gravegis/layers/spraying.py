@@ -11,10 +11,10 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.holder import Holder
     from gravegis.science.irrigation.bundles import Spray, Turns
     from gravegis.science.irrigation.tables import Cache, SprayTable
     from gravegis.science.irrigation.throw import Throws
-    from gravegis.site import Site
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]
@@ -70,7 +70,7 @@ class Flight:
     kind: npt.NDArray[np.str_]
 
 
-def sprayers_of(site: Site) -> Sprayers:
+def sprayers_of(site: Holder) -> Sprayers:
     """Return the heads that have a place; surveyed ground wins over figures, its farthest point is the throw."""
     import pandas as pd
     import shapely
@@ -78,13 +78,13 @@ def sprayers_of(site: Site) -> Sprayers:
     from gravegis.layers import canonical
     from gravegis.layers.heads import surveyed_outlines, throws_of
 
-    heads = site.get("heads", canonical.empty("heads", site.info.crs))
+    heads = _layer(site, "heads")
     heads = heads[heads.geometry.notna() & ~heads.geometry.is_empty].reset_index(drop=True)
-    computed = site.get("throws_computed", canonical.empty("throws_computed"))
+    computed = _layer(site, "throws_computed")
     known = {name: canonical.column(computed, "throws_computed", name) for name in FIGURES}
     frame = pd.DataFrame({"head_id": computed["head_id"], **known}).set_index("head_id")
     frame = frame.reindex(heads["head_id"]).reset_index().fillna({"arc_from_deg": 0.0, "arc_sweep_deg": 360.0})
-    drawn = site.get("throws", canonical.empty("throws", site.info.crs))
+    drawn = _layer(site, "throws")
     drawn = drawn[drawn.geometry.notna()].assign(head_id=canonical.column(drawn, "throws", "head_id"))
     outline, point = surveyed_outlines(drawn), np.asarray(heads.geometry, dtype=object)
     own = np.array([*(outline.get(head) for head in frame["head_id"]), None], dtype=object)[:-1]
@@ -136,3 +136,11 @@ def kinds_used(used: Frame) -> npt.NDArray[np.str_]:
 def figure(used: Frame, name: str) -> Floats:
     """Return a column of numbers, NaN where one is not known."""
     return np.asarray(used[name].to_numpy(dtype=np.float64, na_value=np.nan))
+
+
+def _layer(site: Holder, name: str) -> Frame:
+    from gravegis.layers import canonical
+
+    if name in site:
+        return site[name]
+    return canonical.empty(name, site.info.crs or None)
