@@ -203,6 +203,7 @@ ANALYSIS = Analysis(
         "unplanned": {"stone_id": "stone", "reason": "reason code", "detail": "reason in words, with figures"},
     },
     may_be_missing=frozenset({
+        "spares.priority",
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
         "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
         "crew_steps.day", "crew_days.post_by", "crew_days.stop_at", "spares.day",
