@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING, Any
 
 from reportlab.platypus import Spacer
 
 from gravegis.analyses.worklist import ANALYSIS
 from gravegis.layers.care import label_of
+from gravegis.layers.carried import litres_carried
 from gravegis.outputs import words
 from gravegis.outputs.crew_words import BLANKS
 from gravegis.outputs.leave_page import leave_missing
@@ -43,7 +43,6 @@ GROUND_RULES = ("ground_water_only", "ground_hold")
 MOST_NAMED = 16
 """Stones named beside a piece of ground; own choice."""
 DAYS_A_WEEK, DAYS_A_MONTH = 7, 30.4
-_LITRES = re.compile(r"(\d+(?:\.\d+)?)\s*(?:l|litres?|liters?)\b", re.IGNORECASE)
 
 
 def load(site: Site, out: Sequence[Row], width: float) -> Flowable:
@@ -96,9 +95,9 @@ def _carried(crews: Sequence[Mapping[str, Any]], needed: Load) -> str:
     """Return how often the crews fill what they carry at a time, as typed in `crews`: by hand, cart or tank."""
     ways: dict[str, list[float]] = {}
     for crew in crews:
-        found = _LITRES.search(str(crew["carries"] or ""))
+        found = litres_carried(crew["carries"])
         if found:
-            ways.setdefault(str(crew["carries"]), []).append(float(found[1]))
+            ways.setdefault(str(crew["carries"]), []).append(found)
     at_once = sum(map(sum, ways.values()))
     if not at_once:
         return "What the crews carry at a time is not on file."

@@ -13,7 +13,7 @@ from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_words import BEFORE, STOP_AND_CALL
 from gravegis.outputs.leave_page import to_ask
 from gravegis.outputs.paper import SMALL, Head, Part, box, para
-from gravegis.outputs.pictures import newest_photos, pictures_page, thumbnail
+from gravegis.outputs.pictures import newest_photos, photos_above, pictures_page, thumbnail
 from gravegis.outputs.worklist_rows import (
     NO_BLOCK,
     Row,
@@ -28,7 +28,6 @@ from gravegis.outputs.worklist_rows import (
 )
 from gravegis.science.care.limits import DAY_LIMITS
 from gravegis.science.care.steps import AGREED
-from gravegis.store.names import PHOTOS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -66,12 +65,12 @@ def write_worklist_pages(site: Site, folder: Path, *, made_on: str = "", paper: 
     """
     folder.mkdir(parents=True, exist_ok=True)
     files = [folder / "worklist.pdf"]
-    files[0].write_bytes(worklist_page(site, folder.parent / PHOTOS, made_on=made_on, paper=paper))
+    files[0].write_bytes(worklist_page(site, photos_above(folder), made_on=made_on, paper=paper))
     asked = to_ask(site, made_on=made_on, paper=paper)
     if asked is not None:
         files.append(folder / "to_ask.pdf")
         files[-1].write_bytes(asked)
-    seen = pictures_page(site, folder.parent / PHOTOS, made_on=made_on, paper=paper)
+    seen = pictures_page(site, photos_above(folder), made_on=made_on, paper=paper)
     if seen is not None:
         files.append(folder / "pictures.pdf")
         files[-1].write_bytes(seen)

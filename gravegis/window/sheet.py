@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, Signal
@@ -22,8 +23,9 @@ from PySide6.QtWidgets import (
 from gravegis.layers.naming import column_in_words, layer_in_words
 from gravegis.outputs import words
 from gravegis.outputs.help_pictures import help_pictures
+from gravegis.window.evidence import struck
 from gravegis.window.form import Form
-from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
+from gravegis.window.parts import WordButton, WrapLayout, button, emptied, label, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
@@ -48,10 +50,14 @@ def lacks_in_words(lacks: Iterable[str]) -> str:
 
 
 class QuestionSheet(QWidget):
-    """Shows one analysis of a stage; `asked` carries its name, what was typed, and whether to remember it."""
+    """Shows one analysis of a stage; `asked` carries its name, what was typed, and whether to remember it.
+
+    `opened` asks for the card of a thing that the answer names.
+    """
 
     asked = Signal(str, object, bool)
     stop_asked = Signal()
+    opened = Signal(str, str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -171,9 +177,20 @@ class QuestionSheet(QWidget):
             told = say("sheet.lacks", lacks=lacks_in_words(lacks)) if lacks else say("sheet.no_answer")
             self._answer_at.addWidget(label(told, tone="faint"))
             return
+        self._worst()
         for note in record.notes:
             self._answer_at.addWidget(label(content(note)))
         self._answer_at.addWidget(_assumed(words.told(record.assumed)))
+
+    def _worst(self) -> None:
+        """Offer the stone that is struck hardest, where the answer is about the spray."""
+        if self._desk is None or self._reader is None or self.analysis is None:
+            return
+        found = struck(self._desk.site) if "stone_wetting" in {*self.analysis.gives, *self.analysis.needs} else ()
+        for stone, head, metres in found[:1]:
+            far = "" if metres is None else self._reader.quantity(metres, "m")
+            words = say("sheet.worst", stone=stone, head=head, far=far) if far else say("sheet.worst.seen", stone=stone)
+            self._answer_at.addWidget(WordButton(words, "", partial(self.opened.emit, "stones", stone)))
 
     def _ask(self) -> None:
         if self.form is not None and self.analysis is not None and self.form.show_problems():

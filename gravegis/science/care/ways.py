@@ -63,6 +63,7 @@ class Way:
     look_film_days: int
     dry_spell_h: float
     holds_days: int
+    """How long the look it gives is said to hold."""
     most_severity: int
     source: str
 
