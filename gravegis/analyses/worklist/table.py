@@ -238,7 +238,7 @@ def _leave_to_ask(frame: Frame) -> list[str]:
         for whose in {whose_leave(one, who=who) for one in json.loads(reasons)} - {""}:
             waiting[whose] = waiting.get(whose, 0) + 1
     said = [f"{whose} for {count} stone{'s' * (count != 1)}" for whose, count in _most_first(waiting)]
-    return [f"Leave to ask for: {listed(said)}."] if said else []
+    return [f"Leave to ask for, a conservator's stones among them: {listed(said)}."] if said else []
 
 
 def _own_minutes(crew: Frame) -> list[str]:
