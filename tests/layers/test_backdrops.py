@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from pyproj import CRS
 
@@ -25,7 +26,7 @@ def test_a_system_with_impossible_figures_is_no_traceback() -> None:
         .replace('"Latitude of projection centre",46.9524055555556', '"Latitude of projection centre",146.9')
     )
     with pytest.raises(CrsError, match="has figures that no place on the earth follows from"):
-        systems.lonlat_deg(beyond, every_kind.np.array([[2600000.0, 1200000.0]]))
+        systems.lonlat_deg(beyond, np.array([[2600000.0, 1200000.0]]))
 
 
 def _site(folder: Path) -> Site:

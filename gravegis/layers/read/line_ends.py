@@ -84,7 +84,8 @@ def _corners(ends: Floats, apart: float) -> tuple[Floats, npt.NDArray[np.bool_]]
     back = back.ravel()
     most = min(_MOST_NEAR, len(once))
     # the library asks for less than the bound
-    far, near = cKDTree(once).query(once, k=range(1, most + 1), distance_upper_bound=np.nextafter(apart, np.inf))
+    found: Any = cKDTree(once).query(once, k=range(1, most + 1), distance_upper_bound=np.nextafter(apart, np.inf))
+    far, near = found
     one, rank = np.nonzero(np.isfinite(far))
     pairs = coo_array((np.ones(len(one)), (one, near[one, rank])), shape=(len(once), len(once)))
     corner: Any = connected_components(pairs, directed=False)[1]
