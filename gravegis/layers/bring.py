@@ -173,7 +173,8 @@ def _placed(site: S, frame: Frame, raw: Raw, typed: Typed, road: Road) -> tuple[
     source = _source(raw, xy, typed, near, road=road)
     xy = in_unit(done, xy, raw, typed, source, road)
     _doubt(source, xy, near, typed, road)
-    road.add(done.errors)
+    hint = f"{raw.hint[:1].upper()}{raw.hint[1:]}. " if raw.hint else ""
+    road.add(replace(one, remedy=f"{hint}{one.remedy}") for one in done.errors)
     road.stop()
     if source is None:  # no places at all
         return site, _without_places(done.frame, site, road)
