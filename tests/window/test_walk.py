@@ -172,7 +172,7 @@ def test_a_stop_changes_nothing(opened: Any, qtbot: Any, settled: Callable[[], N
     opened.go_to_stage("plan")
     opened.side.question.choose.setCurrentIndex(1)
     click(qtbot, opened.side.question.run)
-    qtbot.waitUntil(lambda: opened.side.question.bar.value() > 0, timeout=20_000)
+    qtbot.waitUntil(lambda: opened.side.question.bar.value() > 20, timeout=180_000)  # the process starts first
     asked = time.perf_counter()
     click(qtbot, opened.side.question.stop)
     settled()
