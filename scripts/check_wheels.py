@@ -55,8 +55,15 @@ def _markers(os_name: str, sys_platform: str, platform_system: str, machine: str
 
 # The oldest systems meant: glibc 2.28, macOS 14 on arm64 and 13 on Intel. Common practice, no source.
 _LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(28, 4, -1)), "manylinux2014_x86_64")
+_NEWER_LINUX_TAGS = (*(f"manylinux_2_{minor}_x86_64" for minor in range(34, 28, -1)), *_LINUX_TAGS)
 SYSTEMS = (
-    System("Linux x86_64", _LINUX_TAGS, _markers("posix", "linux", "Linux", "x86_64")),
+    System(
+        "Linux x86_64",
+        _LINUX_TAGS,
+        _markers("posix", "linux", "Linux", "x86_64"),
+        _NEWER_LINUX_TAGS,
+        "glibc 2.34",
+    ),
     System(
         "macOS arm64",
         ("macosx_14_0_arm64",),
@@ -111,10 +118,21 @@ class Found:
 
 
 def needs_of(text: str) -> dict[str, list[Requirement]]:
-    """Return the requirements of a pyproject.toml by group: runtime and each extra."""
+    """Return the requirements of a pyproject.toml by group: runtime and each extra.
+
+    An extra that names the project's own extras stands for what those ask for.
+    """
     project = tomllib.loads(text)["project"]
     groups = {RUNTIME: project["dependencies"], **project.get("optional-dependencies", {})}
-    return {name: [Requirement(one) for one in lines] for name, lines in groups.items()}
+    needs = {name: [Requirement(one) for one in lines] for name, lines in groups.items()}
+    own = canonicalize_name(project["name"])
+    return {name: _spelled_out(needs, own, name) for name in needs}
+
+
+def _spelled_out(needs: Mapping[str, Sequence[Requirement]], own: str, group: str) -> list[Requirement]:
+    others = [one for one in needs[group] if canonicalize_name(one.name) != own]
+    names = {extra for one in needs[group] if canonicalize_name(one.name) == own for extra in one.extras}
+    return others + [one for extra in sorted(names - {group}) for one in _spelled_out(needs, own, extra)]
 
 
 def ask_pip(target: Target, wanted: Sequence[str]) -> tuple[list[dict[str, Any]], str]:
@@ -214,7 +232,12 @@ def row(target: Target, groups: Mapping[str, Sequence[Requirement]]) -> tuple[di
         words = f"not known: the index offers no wheel of {PROBE} for it, or cannot be reached"
         return dict.fromkeys(groups, words), Found()
     found = resolve(target, [one for roots in groups.values() for one in roots])
-    return {name: verdict(target, roots, found) for name, roots in groups.items()}, found
+    if not found.clash:
+        return {name: verdict(target, roots, found) for name, roots in groups.items()}, found
+    # one group spoils it for the others: each by itself, as it is installed, with the runtime
+    alone = {name: resolve(target, [*groups.get(RUNTIME, ()), *roots]) for name, roots in groups.items()}
+    verdicts = {name: verdict(target, roots, alone[name]) for name, roots in groups.items()}
+    return verdicts, alone.get(RUNTIME, found)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
     QFrame,
     QHBoxLayout,
+    QLabel,
     QPlainTextEdit,
     QProgressBar,
     QVBoxLayout,
@@ -20,6 +22,7 @@ from PySide6.QtWidgets import (
 
 from gravegis.layers.naming import column_in_words, layer_in_words
 from gravegis.outputs import words
+from gravegis.outputs.help_pictures import help_pictures
 from gravegis.window.evidence import struck
 from gravegis.window.form import Form
 from gravegis.window.parts import WordButton, WrapLayout, button, emptied, label, scrolled
@@ -29,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gravegis.contract import Analysis
+    from gravegis.outputs.help_pictures import HelpPicture
     from gravegis.window.desk import Desk
     from gravegis.window.reading import Reader
 
@@ -207,10 +211,21 @@ class QuestionSheet(QWidget):
         text.setTabChangesFocus(True)
         rows = QVBoxLayout(page)
         rows.addWidget(text)
+        for picture in help_pictures(self.analysis.name):
+            rows.addWidget(_pictured(picture, self.window().width() // 2))
+            rows.addWidget(label(content(picture.words)))
         rows.addWidget(button(say("keys.close"), page.accept))
         page.resize(self.window().width() * 2 // 3, self.window().height() * 2 // 3)
         page.setModal(True)
         page.show()
+
+
+def _pictured(picture: HelpPicture, width: int) -> QLabel:
+    """Return a picture of a help page, no wider than it is or than there is room."""
+    shown, drawn = QLabel(), QPixmap(picture.file)
+    shown.setPixmap(drawn.scaledToWidth(min(width, drawn.width()), Qt.TransformationMode.SmoothTransformation))
+    shown.setAccessibleName(content(picture.words))
+    return shown
 
 
 def help_text(analysis: Analysis[Any]) -> str:

@@ -11,7 +11,6 @@ GROUPS = {
     "edit": "one edit among many stones against replacing the layer",
     "condition": "hot spots against esda's permutations, rate map against scipy's kernel estimate",
     "routing": "stones a day of crews whose soaks overlap, against waiting beside each, and the walking matrix",
-    "reach": "which heads reach which stones against sector polygons and a spatial join",
     "wetting": "pairs, faces and shadows against a spatial join, the raster against numpy; time, memory and growth",
     "window": "the desk while the day plan runs; the map: gestures, sharp pictures, a head dragged, opening, memory",
 }

@@ -58,7 +58,7 @@ def test_a_quick_figure_claims_nothing(lines: list[dict[str, Any]]) -> None:
 
 
 def test_the_modules_are_the_groups() -> None:
-    shared = {"__init__", "figure", "ground", "lawn", "child", "crewdays"}
+    shared = {"__init__", "figure", "ground", "lawn", "lawn_site", "child", "crewdays"}
     assert {file.stem for file in (ROOT / "scripts" / "benches").glob("*.py")} - shared == set(GROUPS)
 
 
@@ -85,10 +85,10 @@ def test_ways_that_differ_are_not_timed_but_told(monkeypatch: pytest.MonkeyPatch
 def test_a_target_that_does_not_hold_makes_the_full_run_fail_and_not_the_quick_one(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    slow = Figure(name="reach", value=1.0, unit="times faster", n=1, data_set="d", target=">= 8")
+    slow = Figure(name="wetting", value=1.0, unit="times faster", n=1, data_set="d", target=">= 8")
     monkeypatch.setattr(bench, "_lines", lambda _, work: [as_line(slow, work)])
-    assert bench.main(["--only", "reach"]) == 1
-    assert bench.main(["--only", "reach", "--quick"]) == 0
+    assert bench.main(["--only", "wetting"]) == 1
+    assert bench.main(["--only", "wetting", "--quick"]) == 0
     assert [json.loads(line)["holds"] for line in capsys.readouterr().out.splitlines()] == [False, None]
 
 

@@ -104,6 +104,19 @@ def test_what_pip_says_in_words_nobody_knows_is_not_called_ok(monkeypatch: pytes
     assert verdict(LINUX, needs("click"), found).startswith("not known")
 
 
+def test_a_group_that_fits_nothing_leaves_the_others_their_verdict(
+    index: Index, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ask(target: Target, wanted: Sequence[str]) -> tuple[list[dict[str, Any]], str]:
+        return ([], "ERROR: ResolutionImpossible") if "speed" in wanted else index.ask(target, wanted)
+
+    monkeypatch.setattr(check_wheels, "ask_pip", ask)
+    verdicts, found = row(LINUX, {"runtime": needs("click"), "more": needs("frames[io]"), "few": needs("frames")})
+    assert verdicts["runtime"] == verdicts["few"] == "ok"
+    assert verdicts["more"].startswith("not known: pip found no set")
+    assert set(found.files) == {"click"}
+
+
 def test_a_second_requirement_is_asked_together_with_the_first(index: Index) -> None:
     resolve(LINUX, needs("numpy<3", "frames"))
     assert index.asked == ["numpy", "frames", "numpy", "numpy"]
@@ -113,6 +126,19 @@ def test_the_needs_of_this_project_are_read_with_their_extras() -> None:
     groups = needs_of((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     assert {"runtime", "dev"} <= set(groups)
     assert "numpy" in {one.name for one in groups["runtime"]}
+
+
+def test_an_extra_that_names_another_of_the_project_stands_for_its_needs() -> None:
+    text = """[project]
+name = "stone-frames"
+dependencies = ["numpy"]
+[project.optional-dependencies]
+window = ["tables"]
+all = ["click", "stone_frames[window,all]"]
+"""
+    assert {name: [one.name for one in lines] for name, lines in needs_of(text).items()} == {
+        "runtime": ["numpy"], "window": ["tables"], "all": ["click", "tables"]
+    }  # fmt: skip
 
 
 def test_no_address_is_printed(
