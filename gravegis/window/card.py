@@ -54,6 +54,8 @@ class CardView(QFrame):
         rows.setContentsMargins(0, 0, 4, 0)
         rows.addLayout(self._facts)
         rows.addLayout(self._does)
+        marks = "   ".join(say(f"card.{one}") for one in ("measured", "worked out", "missing"))
+        rows.addWidget(label(marks, tone="faint"))
         rows.addStretch(1)
         walk = WrapLayout()
         walk.addWidget(self.previous)
@@ -64,8 +66,6 @@ class CardView(QFrame):
         outer.addLayout(head)
         self._scroll = scrolled(inside)
         outer.addWidget(self._scroll, 1)
-        marks = "   ".join(say(f"card.{one}") for one in ("measured", "worked out", "missing"))
-        outer.addWidget(label(marks, tone="faint"))
         outer.addLayout(walk)
         self.hide()
 
@@ -73,7 +73,11 @@ class CardView(QFrame):
         """Show a card."""
         self.card = card
         name = f"card.{card.layer}"
-        kind = say(name) if card.layer in ("stones", "heads", "zones", "plots") else content(layer_in_words(card.layer))
+        kind = (
+            say(name)
+            if card.layer in ("stones", "heads", "zones", "plots", "stops")
+            else content(layer_in_words(card.layer))
+        )
         self.title.setText(say("card.title", kind=kind, id=card.id))
         emptied(self._facts)
         for fact in card.facts:
@@ -116,7 +120,7 @@ class CardView(QFrame):
         where = say("card.fact.opens", basis=say(f"card.{fact.basis}"), name=name, value=fact.value,
                     layer=content(layer_in_words(fact.layer)), row=fact.row)  # fmt: skip
         card = self.card
-        if card is not None and fact.row and (fact.layer, fact.row) != (card.layer, card.id) and fact.row != card.id:
+        if card is not None and _leads(card, fact):
             return WordButton(words, where, lambda: self.opened.emit(fact.layer, fact.row))
         made = label(words)
         made.setToolTip(where)
@@ -134,3 +138,9 @@ class CardView(QFrame):
 
     def _saw(self, id: str, seen: str) -> Callable[[], None]:
         return lambda: self.saw.emit(id, seen)
+
+
+def _leads(card: Card, fact: Fact) -> bool:
+    """Whether a line leads to a card of its own: results of a stone stand on the card of the stone itself."""
+    is_stop = "stops" in (fact.layer, card.layer) and fact.layer != card.layer
+    return bool(fact.row) and (fact.row != card.id or is_stop)

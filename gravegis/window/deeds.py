@@ -10,7 +10,7 @@ from PySide6.QtCore import QObject, Signal
 from gravegis.errors import GravegisError
 from gravegis.layers.naming import column_in_words
 from gravegis.layers.read.raw import shown
-from gravegis.window.job import run_analysis
+from gravegis.window.aside import work_aside
 from gravegis.window.runner import Runner
 from gravegis.window.texts import content, say
 
@@ -57,13 +57,11 @@ class Deeds(QObject):
             return
         started = desk.site
 
-        def task(work: Work) -> object:
+        def task(work: Work) -> None:
             saved = started.settings.get(name, {})
             site = started.with_settings(name, {**saved, **typed}) if keep and typed else started
-            done = run_analysis(site, name, typed)(work)
-            desk.take(done.site, started)
+            desk.take(work_aside(site, desk.folder, name, typed)(work), started)
             desk.late()
-            return done
 
         self.runner.start(task, lambda _: self._worked_out(name))
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     _Maker = Callable[[Site, str, str, Mapping[str, Any], Reader], Iterator["Fact"]]
 
-__all__ = ["FLAGGED", "Card", "Fact", "card_of", "flagged", "row_of", "struck"]
+__all__ = ["FLAGGED", "Card", "Fact", "card_of", "flagged", "on_map", "row_of", "struck"]
 
 MEASURED, WORKED_OUT, MISSING = "measured", "worked out", "missing"
 NEAR_HEADS = 6
@@ -118,7 +118,7 @@ FLAGGED = 2
 
 def card_of(site: Site, layer: str, id: str, reader: Reader, journal: Journal | None = None) -> Card | None:
     """Return the card of a stone, head, zone, plot or stop (and of any other row); None where there is none."""
-    main = row_of(site, layer, id)
+    main = row_of(site, layer, id, "stone_id" if layer == "stops" else "")
     if main is None:
         return None
     maker: _Maker = _CARDS.get(layer, _plain)
@@ -249,6 +249,22 @@ def _plot(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reade
         yield Fact(MISSING, "stone", "", "stones", "")
 
 
+def on_map(layer: str) -> str:
+    """Return the layer that is marked on the map for a card: a stop stands at its stone."""
+    return "stones" if layer == "stops" else layer
+
+
+def _stop(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reader) -> Iterator[Fact]:
+    yield Fact(WORKED_OUT, "crew", words.crew_name(str(row["crew_id"])), layer, id)
+    yield from (_fact(layer, row, id, one, reader, worked=True) for one in ("day", "seq") if row.get(one) is not None)
+    for column in ("arrive_at", "apply_at", "soak_end_at", "scrub_at", "leave_at"):
+        if row.get(column) is not None:
+            yield Fact(WORKED_OUT, column_in_words(layer, column), words.clock(row[column]), layer, id)
+    yield _fact(layer, row, id, "work_min", reader, worked=True)
+    yield from _columns(site, "worklist", id, ("treatment", "who", "hold_reason", "due_on"), reader, worked=True)
+    yield Fact(MEASURED, "stone", id, "stones", id)
+
+
 def _plain(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reader) -> Iterator[Fact]:
     del site
     worked = schema.layer(layer).role == "result"
@@ -257,4 +273,4 @@ def _plain(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
             yield _fact(layer, row, id, column, reader, worked=worked)
 
 
-_CARDS: Mapping[str, _Maker] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot}
+_CARDS: Mapping[str, _Maker] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot, "stops": _stop}

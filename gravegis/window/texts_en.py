@@ -89,6 +89,7 @@ TEXTS = {
     "card.heads": "Head",
     "card.zones": "Zone",
     "card.plots": "Plot",
+    "card.stops": "Stop at stone",
     "card.measured": "● measured",
     "card.worked out": "◐ worked out",
     "card.missing": "○ missing",
@@ -136,6 +137,7 @@ TEXTS = {
     "tool.lasso": "Pick in an outline",
     "tool.measure": "Measure",
     "tool.move_head": "Move heads",
+    "map.last": "As it looked on {day}; the ground is being read.",
     "map.selected": "{count} picked",
     # clock
     "strip.clock": "Day's clock",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import os
 import signal
@@ -14,9 +15,10 @@ from PySide6.QtCore import QSettings, Qt
 from PySide6.QtWidgets import QApplication, QFileDialog
 
 from gravegis import store
-from gravegis.window import inout
+from gravegis.window import inout, lastview
 from gravegis.window.canvas.heads import placed, wetted_by
 from gravegis.window.canvas.stones import Wet
+from gravegis.window.lastview import show_last_view
 from gravegis.window.main import make_window
 from tests.window.people import Keys, Mouse
 
@@ -70,6 +72,7 @@ def desk(qtbot: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterato
     )
     chosen = str(tmp_path / "treatments.csv"), ""
     monkeypatch.setattr(QFileDialog, "getOpenFileName", staticmethod(lambda *_: chosen))
+    monkeypatch.setattr(lastview, "view_file", lambda folder: tmp_path / "views" / f"{folder.name}.png")
     monkeypatch.setattr(inout, "sample_folder", lambda: tmp_path / "ground")
     made = Desk(qtbot, tmp_path)
     made.open()
@@ -268,12 +271,28 @@ def turn_away_by_keys(keys: Keys, stone: str, head: str) -> None:
     keys.push("Back to the question")
 
 
+def test_what_was_seen_last_is_shown_with_its_day_until_the_ground_is_read(ground: Path, desk: Desk) -> None:
+    window = desk.window
+    assert not show_last_view(window, ground)
+    window.open(ground)
+    desk.settled()
+    desk.close()
+    window = desk.open()
+    assert show_last_view(window, ground)
+    note = window.map.canvas._hands.note
+    assert dt.datetime.now().astimezone().date().isoformat() in note
+    window.open(ground)
+    desk.settled()
+    desk._qtbot.waitUntil(lambda: not window.map.canvas._hands.note, timeout=60_000)
+
+
 KILLED = """
 import sys, time
 from pathlib import Path
 from PySide6.QtCore import QSettings, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
+from gravegis.window.lastview import show_last_view
 from gravegis.window.main import make_window
 app = QApplication([])
 window = make_window(QSettings(sys.argv[2], QSettings.Format.IniFormat))

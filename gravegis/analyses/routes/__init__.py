@@ -70,7 +70,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     # where no paths are on file the ways are partly paths all the same: the detour factor stands for them
     open_speed_m_s = settings.open_speed_m_s if ground.paths else settings.path_speed_m_s
     pace = Pace(1 / settings.path_speed_m_s, 1 / open_speed_m_s)
-    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor)
+    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor, look=job.check)
     job.progress(0.3, "searching")
     led = MODES[settings.led_mode](site, places, settings)
     days = _days(site, todo, (places, walk), settings, job, led=led, dates=dates)
