@@ -170,3 +170,11 @@ def _into_own_cells(turns: Turns, grid: Grid, water: Floats, out: Floats) -> Flo
     inside = (column >= 0) & (column < grid.nx) & (row >= 0) & (row < grid.ny) & (water > 0)
     np.add.at(out, (row[inside], column[inside]), water[inside] / grid.cell_m**2)
     return np.where(inside, water, 0.0)
+
+
+def some_heads(turns: Turns, spray: Spray, rows: Ints) -> tuple[Turns, Spray]:
+    """Return some of the heads, in the order of ``rows``; the tables of their flight stay whole."""
+    of_head = ("flow_rad", "table", "bend_one", "bend_two", "sides_m")
+    return Turns(*(part[rows] for part in turns)), spray._replace(
+        **{name: np.ascontiguousarray(getattr(spray, name)[rows]) for name in of_head}
+    )
