@@ -66,7 +66,7 @@ def _earlier(site: Path, wanted: str | None, now: Mapping[str, Place]) -> tuple[
     for file in files:
         before = change.places_of_rows(versions.cells(file, "stops", _COLUMNS))
         if wanted or (before and before != now):
-            return file.stem, before
+            return f"the save of {versions.describe(file, name=file.stem).saved_at:%Y-%m-%d %H:%M} UTC", before
     raise PlanError(
         "no earlier save holds another day plan", where=str(site),
         remedy="Name a stops.csv kept from an earlier run.",

@@ -134,7 +134,7 @@ def in_words(changes: Sequence[Change], n_now: int, since: str) -> list[str]:
     """Return how much changed in sentences."""
     count = {kind: sum(one.kind == kind for one in changes) for kind in KINDS}
     stay = n_now - sum(one.kind != "fell out" for one in changes)
-    out = [f"Against the plan of {since}: {words.counted(stay, 'stone')} as before."]
+    out = [f"Against the plan in {since}: {words.counted(stay, 'stone')} as before."]
     out += [f"{words.sentence(words.counted(n, 'stone'))} {KINDS[kind]}." for kind, n in count.items() if n]
     return out
 
@@ -155,7 +155,7 @@ def page(site: Site, changes: Sequence[Change], n_now: int, since: str, *, paper
     """Return the comparison as PDF: how much changed, then a line a stone."""
     width, _ = sheet.room(paper)
     head = Head(
-        title="What changed in the plan", line=f"{site.info.title}. Against the plan of {since}.",
+        title="What changed in the plan", line=f"{site.info.title}. Against the plan in {since}.",
         right=f"plan {words.plan_hash(site)}", foot="Sheets of the earlier plan are void: take them back.",
     )  # fmt: skip
     stones = {row["stone_id"]: row for row in words.records(site, "stones")}

@@ -56,7 +56,7 @@ def test_words_count_every_stone_once() -> None:
     before, now = plan(A="abcd"), plan(A="abd", B="z")
     said = change.in_words(change.compare(before, now, {}), len(now), "yesterday")
     assert said == [
-        "Against the plan of yesterday: 3 stones as before.", "1 stone no longer in the plan.",
+        "Against the plan in yesterday: 3 stones as before.", "1 stone no longer in the plan.",
         "1 stone new in the plan.",
     ]  # fmt: skip
 
@@ -78,7 +78,7 @@ def test_the_page_holds_every_change_and_no_word_over_another() -> None:
     before = {**dict(list(now.items())[2:]), "gone": Place("2026-12-02", "C1", 1)}
     pdf = change.page(site, change.compare(before, now, {"gone": "no time left"}), len(now), "yesterday")
     [page] = pdftext.pages(pdf)
-    assert "Against the plan of yesterday" in page.text
+    assert "Against the plan in yesterday" in page.text
     assert all(name in page.text for name in ("gone", "no time left", *list(now)[:2]))
     assert not pdftext.overlaps(page)
 
