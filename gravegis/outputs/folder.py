@@ -194,8 +194,11 @@ def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     del made_on, paper
     files = [*exchange.write_tables(site, folder), *exchange.write_gpx(site, folder)]
     files += day_geojson.write_day_geojson(site, folder)
-    told = {".gpx": "walk of a crew for phones", ".geojson": "stops and walk of a crew for map programs on phones",
-            ".csv": "table; what was assumed for it stands in assumed.txt"}
+    told = {
+        ".gpx": "walk of a crew for phones",
+        ".geojson": "stops and walk of a crew for map programs on phones",
+        ".csv": "table; what was assumed for it stands in assumed.txt",
+    }
     return [Made(file, told.get(file.suffix, "what was missing and what was assumed in the tables")) for file in files]
 
 

@@ -39,16 +39,22 @@ ANSWER_LINES = 4
 # Where the disc of a head to look at first may stand off from it, so that it hides no stone. [mm] Own choice.
 DISC_REACH_MM = (0.0, 3.2, 4.4, 6.0, 8.0)
 _HEAD_MM = 3.6
-_ORDER = ("stone_near", "stone_reached", "stone_not_reached", "stone_not_known", "stone")
+STATE_KINDS = {
+    "struck": "stone_struck", "rained on": "stone_rained_on", "foot wetted": "stone_foot_wetted",
+    "fringe": "stone_fringe", "uncertain": "stone_uncertain", "dry": "stone_dry",
+}  # fmt: skip
+"""How a stone of each state is drawn."""
+_ORDER = (*STATE_KINDS.values(), "stone_near", "stone_reached", "stone_not_reached", "stone_not_known", "stone")
 
 
 def wetting_map(
     site: Site, *, made_on: str = "", paper: str = "A4", plan_hash: str = "", page: tuple[int, int] = (1, 1)
 ) -> Figure:
-    """Return the page that leads with the heads standing closest to most stones.
+    """Return the page that leads with the heads that strike most stones, or stand closest to most.
 
-    On a lawn laid out well nearly every stone is inside some throw, so that flag is only a light tone; the stones
-    close to a head and the heads close to most stones stand out. Layers that are missing are left out.
+    On a lawn laid out well nearly every stone is inside some throw, so that flag is only a light tone. Each stone is
+    drawn by its state; where no height is known, which a strike needs, by how close a head stands. Layers that are
+    missing are left out.
     """
     about = About(made_on, paper, plan_hash, page)
     near_m = pages.setting(site, "wetting", "near_m", NEAR_M)
@@ -74,7 +80,7 @@ def wetting_map(
     _label_heads(sheet, board, _placed_heads(site), ranked, discs, crowded=crowded)
     _label_zones(sheet, board, _zones(site))
     pages.rows_and_sections(site, sheet, board)
-    left = _label_near(sheet, board, site, np.array(kinds, dtype=object) == "stone_near")
+    left = _label_worst(sheet, board, site, np.array(kinds, dtype=object))
     left = ["No names of stones, nor of heads but the first and faulty ones: too close"] if crowded else left
     figure.remark(sheet, [*pages.covered(sheet, shapes, discs), *left])
     return sheet.figure
@@ -112,14 +118,24 @@ def _zone_kinds(site: Site, near_m: float, zone_id: str) -> list[str]:
     if not site.has("stones"):
         return []
     stones = site["stones"]
-    metres = np.full(len(stones), np.inf)
+    metres, worst = np.full(len(stones), np.inf), np.zeros(len(stones), dtype=np.bool_)
     if site.has("wetting_links", "zone_id"):
         links = site["wetting_links"]
-        closest = links[links["zone_id"] == zone_id].groupby("stone_id")["distance_m"].min()
+        mine = links[links["zone_id"] == zone_id]
+        closest = mine.groupby("stone_id")["distance_m"].min()
         metres = closest.reindex(stones["stone_id"]).to_numpy(dtype="float64", na_value=np.inf)
-    return [
-        str(kind) for kind in np.select([metres <= near_m, metres < np.inf], ["stone_near", "stone_reached"], "stone")
-    ]
+        hit = mine.loc[column(mine, "wetting_links", "struck").fillna(False).to_numpy(dtype=bool), "stone_id"]
+        worst = stones["stone_id"].isin(hit.unique()).to_numpy()
+    kinds = ["stone_struck", "stone_rained_on"] if _by_state(site) else ["stone_near", "stone_reached"]
+    worst = worst if _by_state(site) else metres <= near_m
+    return [str(kind) for kind in np.select([worst, metres < np.inf], kinds, "stone")]
+
+
+def _by_state(site: Site) -> bool:
+    """Whether stones are told apart by state: it is known of some whether a stream strikes them."""
+    if not site.has("stone_wetting", "state"):
+        return False
+    return bool(column(site["stone_wetting"], "stone_wetting", "struck_n").notna().any())
 
 
 def _wetting_kinds(site: Site, near_m: float) -> list[str]:
@@ -130,6 +146,9 @@ def _wetting_kinds(site: Site, near_m: float) -> list[str]:
     if not site.has("stone_wetting"):
         return ["stone"] * len(stones)
     wetting = site["stone_wetting"].set_index("stone_id").reindex(stones["stone_id"])
+    if _by_state(site):
+        states = column(wetting, "stone_wetting", "state")
+        return [STATE_KINDS.get(str(state), "stone_not_known") for state in states]
     reached = column(wetting, "stone_wetting", "reached")
     metres = column(wetting, "stone_wetting", "nearest_head_m").to_numpy(dtype="float64", na_value=np.nan)
     if site.has("wetting_links", "distance_m"):
@@ -156,12 +175,14 @@ def _placed_heads(site: Site) -> Frame:
 
 
 def _ranked(site: Site) -> Frame:
-    """Return the heads close to at least one stone, first ones first, at most ten."""
+    """Return the heads that strike or stand close to at least one stone, first ones first, at most ten."""
     heads = _placed_heads(site)
     if not site.has("head_stones", "rank"):
-        return heads.iloc[:0].assign(near_n=0, rank=0)
+        return heads.iloc[:0].assign(near_n=0, struck_n=None, rank=0)
     counted = site["head_stones"][["head_id", "near_n", "rank"]]
-    made = heads.merge(counted[counted["near_n"].fillna(0) > 0], on="head_id")
+    counted = counted.assign(struck_n=column(site["head_stones"], "head_stones", "struck_n"))
+    counted = counted[(counted["near_n"].fillna(0) > 0) | (counted["struck_n"].fillna(0) > 0)]
+    made = heads.merge(counted, on="head_id")
     return made.sort_values("rank", kind="stable").head(FIRST_N)
 
 
@@ -283,24 +304,27 @@ def _named(heads: Frame, kind: str, anchors: Sequence[Anchor], size_pt: float, m
 
 
 def _head_words(row: dict[Any, Any]) -> str:
-    """Return name, tag, count of close stones and fault, whatever is known."""
-    near_n = row.get("near_n")
+    """Return name, tag, count of stones struck, else of those close, and fault, whatever is known."""
+    near_n, struck_n = row.get("near_n"), row.get("struck_n")
     stones = "" if near_n is None else f": {words.counted(near_n, 'stone')}"
+    if struck_n is not None and not pd.isna(struck_n):
+        stones = f": strikes {struck_n}" if struck_n else f": near {near_n}"
     tag = "" if pd.isna(row["tag"]) or near_n is None else f" (tag {row['tag']})"
     fault = "" if pd.isna(row["fault"]) else f", {row['fault']}"
     return f"{row['head_id']}{tag}{stones}{fault}"
 
 
-def _label_near(sheet: Sheet, board: Board, site: Site, near: npt.NDArray[np.bool_]) -> list[str]:
-    """Name the stones close to a head; returns in words how many had no room."""
-    if not near.any():
+def _label_worst(sheet: Sheet, board: Board, site: Site, kinds: npt.NDArray[np.object_]) -> list[str]:
+    """Name the stones that are struck, else those close to a head; returns in words how many had no room."""
+    struck = bool((kinds == "stone_struck").any())
+    stones = site["stones"] if site.has("stones") else None
+    shapes = shapes_of(stones) if stones is not None else np.array([], dtype=object)
+    there = (kinds == ("stone_struck" if struck else "stone_near")) & ~shapely.is_missing(shapes)
+    if stones is None or not there.any() or pages.too_dense(sheet, shapes):
         return []
-    stones = site["stones"]
-    shapes, ids = shapes_of(stones), stones["stone_id"].to_numpy(dtype=object)
-    if pages.too_dense(sheet, shapes):
-        return []
-    there = near & ~shapely.is_missing(shapes)
-    return pages.label_stones(sheet, board, list(ids[there]), shapes[there], thing="close stone", off_mm=_HEAD_MM / 2)
+    ids = stones["stone_id"].to_numpy(dtype=object)
+    thing = "struck stone" if struck else "close stone"
+    return pages.label_stones(sheet, board, list(ids[there]), shapes[there], thing=thing, off_mm=_HEAD_MM / 2)
 
 
 def _label_zones(sheet: Sheet, board: Board, zones: Sequence[tuple[str, Shapes]]) -> None:

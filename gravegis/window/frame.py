@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
 from gravegis.errors import GravegisError
 from gravegis.window import inout, look
@@ -181,15 +181,17 @@ class Window(QMainWindow):
         self.show_side()
 
     def show_side(self, wanted: str = "") -> None:
-        """Show the sheet of the stage: its question, else what stands in its place."""
+        """Show the sheet of the stage: the question wanted, its page where it has one, else its next question."""
         if self.desk is None:
             return
         names = next(one.analyses for one in self.desk.states() if one.stage == self.stage)
         if names:
             self.side.question.show_stage(self.desk, names, self.view.reader, wanted)
+        if self.stage == "records":
+            self.side.records.show_questions({one: self.desk.pool[one].question for one in names})
         plain = {"survey": self.side.survey, "records": self.side.records}
-        page = self.side.question if names else plain.get(self.stage, self.side.empty)
-        self.side.setCurrentWidget(page)
+        page = None if wanted in names else plain.get(self.stage)
+        self.side.setCurrentWidget(page or (self.side.question if names else self.side.empty))
         if self.map.hand.currentData() == "move_head":
             self.map.take_hand("pick")
 
@@ -234,12 +236,14 @@ class Window(QMainWindow):
         self.map.take_hand("move_head")
         self.map.canvas.set_picked("heads", head)
         self.map.canvas.setFocus()
+        self._show_card("heads", head)
 
     def _show_card(self, layer: str, id: str) -> None:
         if self.desk is None:
             return
         card = card_of(self.desk.site, layer, id, self.view.reader, self.desk.journal)
-        if card is None:
+        in_hand = self.side.currentWidget() is self.side.head_area and layer == "heads"
+        if card is None or in_hand:  # its sheet stands at the side, and the card would lie over its handles
             self.map.card.hide()
             return
         self.map.card.show_card(card, self.desk.folder, self.flagged)
@@ -287,17 +291,6 @@ class Window(QMainWindow):
         self.strip.turn_to("list")
         self.strip.list.finder.setFocus()
         self.strip.list.finder.selectAll()
-
-    def next_area(self) -> None:
-        """Go from part to part of the window."""
-        areas = [self.bar.buttons[self.stage], self.map.canvas, self.side, self.strip.pages, self.foot.units_]
-        here = next((k for k, one in enumerate(areas) if one.hasFocus() or one.isAncestorOf(_focus())), -1)
-        target = areas[(here + 1) % len(areas)]
-        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        if not target.hasFocus() and target.focusPolicy() == Qt.FocusPolicy.NoFocus:
-            inside = [one for one in target.findChildren(QWidget) if one.isVisible() and _takes_focus(one)]
-            if inside:
-                inside[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def escape(self) -> None:
         """Stop the work, else drop the gesture."""
@@ -383,15 +376,8 @@ class Window(QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Stop what runs; every gesture is written down already."""
         self.deeds.runner.finish()
+        self.deeds.looker.finish()
         self._drawer.finish()
         with contextlib.suppress(AttributeError):
             self.map.canvas.finish()
         super().closeEvent(event)
-
-
-def _focus() -> QWidget:
-    return QApplication.focusWidget() or QWidget()
-
-
-def _takes_focus(widget: QWidget) -> bool:
-    return bool(widget.focusPolicy() & Qt.FocusPolicy.TabFocus) and widget.isEnabled()

@@ -31,6 +31,8 @@ from gravegis.window.texts import content, say
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from PySide6.QtGui import QFocusEvent
+
     from gravegis.site import Site
 
 __all__ = ["ListTwin", "rows_for"]
@@ -108,6 +110,18 @@ class _Rows(QAbstractTableModel):
         self.endResetModel()
 
 
+class _Table(QTableView):
+    """A table that picks nothing merely because the keys come to it."""
+
+    is_entered = False
+
+    def focusInEvent(self, event: QFocusEvent) -> None:  # noqa: N802
+        """Take the keys; Qt makes the first row the current one, which nobody chose."""
+        self.is_entered = True
+        super().focusInEvent(event)
+        self.is_entered = False
+
+
 class ListTwin(QWidget):
     """List of stones, flagged stones, heads or zones; `picked` gives layer and name of the row chosen."""
 
@@ -129,7 +143,7 @@ class ListTwin(QWidget):
         self.finder.returnPressed.connect(self._find)
         self.said = label(tone="faint")
         self._rows = _Rows()
-        self.table = QTableView()
+        self.table = _Table()
         self.table.setAccessibleName(say("list.name"))
         self.table.setModel(self._rows)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -137,6 +151,7 @@ class ListTwin(QWidget):
         self.table.verticalHeader().hide()
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         self.table.selectionModel().currentRowChanged.connect(self._row_changed)
+        self.table.activated.connect(lambda now: self.picked.emit(self.layer, self._rows.rows[now.row()][0]))
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -202,7 +217,7 @@ class ListTwin(QWidget):
 
     def _row_changed(self, now: QModelIndex, before: QModelIndex) -> None:
         del before
-        if now.isValid():
+        if now.isValid() and not self.table.is_entered:
             self.picked.emit(self.layer, self._rows.rows[now.row()][0])
 
     def _find(self) -> None:

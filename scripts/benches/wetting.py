@@ -23,6 +23,7 @@ from gravegis.science.irrigation.wind import turns_of
 from scripts.benches.child import in_child
 from scripts.benches.figure import Figure, check, timed
 from scripts.benches.lawn import ABOUT, DENSE, SPARSE, Lawn, make_lawn, spray_of, work_out
+from scripts.benches.lawn_site import site_of, tables
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -71,7 +72,25 @@ def _against_join(stones: int, work: Work) -> Iterator[Figure]:
             "from footprints to the table",
         )  # fmt: skip
         if kind == "dense":
+            yield from _tables(lawn, shared, size)
             yield from _faces(lawn, shared, size)
+
+
+def _tables(lawn: Lawn, shared: Callable[..., Figure], size: str) -> Iterator[Figure]:
+    """Measure flags from the layers of a site to the tables of a result, by names; the join ends in the same."""
+    site = site_of(lawn)
+
+    def by_join() -> None:
+        keys, distance_m, _ = joined(lawn)
+        tables(site, *np.divmod(keys, len(lawn.throws)), distance_m)
+
+    def by_loops() -> None:
+        pairs, _ = flagged(lawn)
+        tables(site, pairs.stone_i, pairs.head_i, pairs.distance_m)
+
+    library, _ = timed(by_join, 1)
+    ours, _ = timed(by_loops, REPEATS)
+    yield shared(f"wetting.flags_to_tables_dense_{size}", ours, ">= 5", "as tables with names", library=library)
 
 
 def _faces(lawn: Lawn, shared: Callable[..., Figure], size: str) -> Iterator[Figure]:
@@ -155,6 +174,11 @@ def _alone(work: Work) -> Iterator[Figure]:
                  **said)  # fmt: skip
     yield Figure(name="wetting.peak", value=large["peak_gb"], unit="GB", n=many, target="<= 6", **said)
     stones = work.rows(100_000, 1_000)
+    told = in_child(f"{__name__}:analysis", str(stones), str(work.seed))
+    yield Figure(
+        name="wetting.site_to_result", value=told["best_s"], processor_value=told["best_processor_s"], unit="s",
+        n=stones, target="<= 10", note="the analysis whole, from the layers of a site to its layers and words", **said,
+    )  # fmt: skip
     told = in_child(f"{__name__}:everything", str(stones), str(work.seed))
     yield Figure(
         name="wetting.everything", value=told["best_s"], processor_value=told["best_processor_s"], unit="s", n=stones,
@@ -179,6 +203,14 @@ def shadows(stones: str, seed: str) -> dict[str, float]:
     lawn = make_lawn(int(stones), DENSE, seed=int(seed))
     spray = spray_of(lawn)
     return _best(partial(work_out, lawn, spray, shadows=True))
+
+
+def analysis(stones: str, seed: str) -> dict[str, float]:
+    """Run the analysis on a site of some stones, from the throws on."""
+    from gravegis import pipeline
+
+    site = site_of(make_lawn(int(stones), DENSE, seed=int(seed)))
+    return _best(partial(pipeline.run, site, ["wetting"]))
 
 
 def everything(stones: str, seed: str) -> dict[str, float]:

@@ -146,7 +146,7 @@ def test_geojson_is_read_by_a_general_library_and_the_same_each_time(tmp_path: P
     import geopandas as gpd
 
     [file, _] = write_day_geojson(led_site(), tmp_path / "a")
-    frame = gpd.read_file(file)
+    frame: Any = gpd.read_file(file)
     assert len(frame) == 8
     assert frame.crs.to_epsg() == 4326
     [again, _] = write_day_geojson(led_site(), tmp_path / "b")

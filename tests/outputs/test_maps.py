@@ -152,6 +152,38 @@ def test_a_stone_counts_as_close_by_its_links_not_by_a_head_that_misses_it(small
     assert without == ["stone_near", "stone_near", "stone_not_reached", "stone_not_known"]
 
 
+def struck_site(small_site: Site, struck_n: list[int | None]) -> Site:
+    states = ["struck", "rained on", "foot wetted", "fringe", "uncertain", "dry", None]
+    ids = [f"S{n}" for n in range(7)]
+    wetting = pd.DataFrame({"stone_id": ids, "reached": True, "state": states, "struck_n": struck_n})
+    heads = stones_at([(372000.0, 6250000.0)]).rename(columns={"stone_id": "head_id"}).assign(head_id="H")
+    links = pd.DataFrame({"stone_id": ids[:2], "head_id": "H", "zone_id": "Z", "distance_m": [3.0, 1.0],
+                          "struck": pd.array([True, False], dtype="boolean")})  # fmt: skip
+    return Site(small_site.info).with_layers({
+        "stones": stones_at([(372000.0 + 9 * n, 6250000.0) for n in range(7)]), "stone_wetting": wetting,
+        "heads": heads, "wetting_links": links,
+        "head_stones": pd.DataFrame({"head_id": ["H"], "near_n": [0], "struck_n": [1], "rank": [1]}),
+    })  # fmt: skip
+
+
+def test_each_state_is_drawn_as_itself_and_the_head_says_how_many_it_strikes(
+    small_site: Site, words_on: Callable[[Figure], list[str]]
+) -> None:
+    site = struck_site(small_site, [1, 0, 0, 0, 0, 0, None])
+    assert water_maps._wetting_kinds(site, 2.0) == [*water_maps.STATE_KINDS.values(), "stone_not_known"]
+    words = words_on(maps.wetting_map(site))
+    assert {"H: strikes 1", "S0", "rained on (1)"} <= set(words)
+    assert "struck by the stream of a head" in " ".join(words)
+    assert "S1" not in words
+    assert water_maps._zone_kinds(site, 2.0, "Z")[:3] == ["stone_struck", "stone_rained_on", "stone"]
+
+
+def test_where_no_strike_can_be_known_stones_are_told_apart_by_nearness(small_site: Site) -> None:
+    site = struck_site(small_site, [None] * 7)
+    assert water_maps._wetting_kinds(site, 2.0)[:2] == ["stone_reached", "stone_near"]
+    assert water_maps._zone_kinds(site, 2.0, "Z")[:3] == ["stone_reached", "stone_near", "stone"]
+
+
 def test_the_wetting_map_leads_with_the_heads_close_to_most_stones(
     small_site: Site, words_on: Callable[[Figure], list[str]]
 ) -> None:

@@ -193,6 +193,16 @@ def test_an_edit_is_refused_while_something_is_worked_out(opened: Any, qtbot: An
     settled()
 
 
+def test_tabbing_into_the_list_picks_nothing(opened: Any, qtbot: Any) -> None:
+    opened.strip.turn_to("list")
+    head = str(opened.desk.site["heads"]["head_id"].iloc[0])
+    opened.go_to("heads", head)
+    opened.strip.list.table.setFocus(Qt.FocusReason.TabFocusReason)
+    assert opened.picked == ("heads", head)
+    qtbot.keyClick(opened.strip.list.table, Qt.Key.Key_Down)
+    assert opened.picked == ("stones", opened.flagged[1])
+
+
 KILLED = """
 import sys, shapely
 from gravegis.window.desk import Desk

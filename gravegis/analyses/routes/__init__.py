@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -20,11 +19,15 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 UNDATED = "day {}"
+NO_LINKS = "which heads reach which stone is not known: no stone waits for a zone"
+NO_SCHEDULES = "no zone is known to run on the day"
 IN_WORDS = {
     "NO_CREW": "no crew is out", "NO_CREW_WITH_SKILL": "no crew has the skill", "UNREACHABLE": "no way on foot",
     "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
-    "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
+    "NOT_FOR_CREWS": "not for crews", "NO_MINUTES": "no minutes of work on file",
+    "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
+    "NO_CLEANER_LEFT": "no cleaner left",
     "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
     "ZONE_NOT_OFF": "its zone stays on", "OUT_OF_SIGHT": "out of sight of the leader's post",
     "TOO_FEW_TRAINED": "too few trained people",
@@ -46,8 +49,9 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     finished plan is tested again, rule by rule, by code that shares nothing with the search. Not yet covered: slopes,
     steps, and whether a way crosses a zone while it runs.
     """
+    from gravegis.analyses.routes.assumed import assumed_of
     from gravegis.analyses.routes.led import MODES, led_assumed, led_notes
-    from gravegis.analyses.routes.people import crews_of, todo_of
+    from gravegis.analyses.routes.people import crews_of, dates_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
     from gravegis.analyses.routes.rows import layers_of
     from gravegis.analyses.routes.told import notes_of
@@ -55,7 +59,8 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     from gravegis.science.routing.walking import walk_matrix
 
     job.progress(0.05, "reading crews and work")
-    todo = todo_of(site, settings.day)
+    dates = dates_of(settings)
+    todo = todo_of(site, dates)
     places, assumed = places_of(site, todo, settings)
     job.progress(0.1, "walking network")
     ground = ground_of(site)
@@ -68,7 +73,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor)
     job.progress(0.3, "searching")
     led = MODES[settings.led_mode](site, places, settings)
-    days = _days(site, todo, (places, walk), settings, job, led=led)
+    days = _days(site, todo, (places, walk), settings, job, led=led, dates=dates)
     job.progress(0.95, "writing the plan")
     layers = layers_of(site, days, places, walk, todo)
     idle = sorted(set(site["crews"]["crew_id"]) - {crew.crew_id for crew in crews_of(site["crews"], places, settings)})
@@ -77,7 +82,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     if idle:
         notes = (*notes, f"No time is left for crew {listed(idle)}: the shift less set-up and packing is over, or runs "
                  "past midnight, which is not planned.")  # fmt: skip
-    assumed += [*_assumed(site, settings), *led_assumed(site)]
+    assumed += [*assumed_of(site, settings), *led_assumed(site)]
     return Result(layers=layers, notes=notes, assumed=tuple(assumed))
 
 
@@ -89,10 +94,11 @@ def _days(
     job: Job,
     *,
     led: LedRules | None,
+    dates: list[str],
 ) -> list[Planned]:
     """Plan one day after the other; each takes what the days before left."""
     from gravegis.analyses.routes.hours import shut_times
-    from gravegis.analyses.routes.people import crews_of, stops_of
+    from gravegis.analyses.routes.people import barred_on, crews_of, stops_of
     from gravegis.analyses.routes.rows import Planned
     from gravegis.science.routing.daytable import Rules
     from gravegis.science.routing.led import plan_with_leaders
@@ -102,10 +108,9 @@ def _days(
     places, walk = where
     rules = Rules(places.refills, settings.walk_price_ratio)
     days, done = list[Planned](), set[str]()
-    for nth in range(settings.days_n):
-        dated = "" if not settings.day else str(dt.date.fromisoformat(settings.day) + dt.timedelta(days=nth))
-        shut = shut_times(site, todo, dated, settings)
-        stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in done]
+    for nth, dated in enumerate(dates):
+        shut, gone = shut_times(site, todo, dated, settings), done | set(barred_on(site, dated))
+        stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in gone]
         crews = crews_of(site["crews"], places, settings)
         plan = planner(
             stops, crews, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
@@ -118,29 +123,6 @@ def _days(
 
 def _share(job: Job, nth: int, days_n: int) -> Callable[[float], object]:
     return lambda share: job.progress(0.3 + 0.6 * (nth + share) / days_n, "searching")
-
-
-def _assumed(site: Site, settings: RouteSettings) -> list[Assumption]:
-    """Return what was taken where columns and layers are missing."""
-    from gravegis.layers.canonical import column
-
-    made = []
-    crews = site["crews"]
-    for name, words in (("carries", f"carries {settings.carry_l:g} l by hand"),
-                        ("work_factor", "works at the pace of a trained pair")):  # fmt: skip
-        made.append(Assumption(f"crews.{name}", words, int(column(crews, "crews", name).isna().sum())))
-    if not settings.day:
-        missed = [name for name in ("schedules", "closures") if site.has(name)]
-        if missed:
-            made.append(Assumption("routes.day", f"no day was set: {' and '.join(missed)} were not looked at"))
-    for name, words in (("wetting_links", NO_LINKS), ("schedules", NO_SCHEDULES)):
-        if not site.has(name):
-            made.append(Assumption(name, words))
-    return made
-
-
-NO_LINKS = "which heads reach which stone is not known: no stone waits for a zone"
-NO_SCHEDULES = "no zone is known to run on the day"
 
 
 ANALYSIS = Analysis(
@@ -161,7 +143,8 @@ ANALYSIS = Analysis(
             "shift_from": f"the shift starts at {SHIFT[0]} (common practice, no source)",
             "shift_to": f"the shift ends at {SHIFT[1]} (common practice, no source)",
             "base_id": "the first base",
-            "skills": "", "led_by": "", "people_n": "a crew is two people", "trained_n": "nobody of them is trained",
+            "skills": "no skill is on file: every crew may do every kind of work",
+            "led_by": "", "people_n": "a crew is two people", "trained_n": "nobody of them is trained",
             "carries": "carries two cans by hand", "work_factor": "works at the pace of a trained pair",
         },
         "taps": {
@@ -220,6 +203,7 @@ ANALYSIS = Analysis(
         "unplanned": {"stone_id": "stone", "reason": "reason code", "detail": "reason in words, with figures"},
     },
     may_be_missing=frozenset({
+        "spares.priority",
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
         "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
         "crew_steps.day", "crew_days.post_by", "crew_days.stop_at", "spares.day",

@@ -9,10 +9,12 @@ import numpy as np
 from gravegis.contract import listed
 
 if TYPE_CHECKING:
-    from gravegis.analyses.wetting.clock import Clock
+    import numpy.typing as npt
+
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.analyses.wetting.settings import WettingSettings
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
 
 __all__ = ["SAYS_LITTLE_FRAC", "lead", "likely", "ranked", "rest"]
 
@@ -70,17 +72,18 @@ def lead(
     table: Frame, links: Frame, looks: Frame, ranked: Frame, heads: Heads, settings: WettingSettings
 ) -> list[str]:  # fmt: skip
     """Return the answer in words: what is struck, the heads to look at, and at each the stones to look at."""
-    top = ranked[ranked["head_id"].isin(links["head_id"])].sort_values("rank").head(settings.look_heads_n)
+    top = ranked[ranked["head_id"].isin(links["head_id"].unique())].sort_values("rank").head(settings.look_heads_n)
     if top.empty:
         yes = table.loc[table["reached"].fillna(value=False), "stone_id"].tolist()
         nothing = "No known throw reaches a stone." if len(heads.rows) else "Nothing is known that waters a stone."
         return [f"Wetted as seen or drawn: {listed(yes)}." if yes else nothing]
     error_m = np.hypot(table["error_m"].to_numpy()[links["stone"]], heads.frame["error_m"].to_numpy()[links["head"]])
-    links = links.assign(told=[_metres(*pair) for pair in zip(links["distance_m"], error_m, strict=True)])
-    links = links.sort_values(["distance_m", "stone", "head"])
+    links = links.assign(told_to_m=error_m).sort_values(["distance_m", "stone", "head"])
     blurred_m = float(np.median(error_m))
     notes = _struck(table, links, top, blurred_m) if len(looks) else _near(links, top, blurred_m, settings.near_m)
-    by_chance = {head: _by_chance(some) for head, some in looks.groupby("head_id")}
+    by_chance = {
+        head: _by_chance(some) for head, some in looks[looks["head_id"].isin(top["head_id"])].groupby("head_id")
+    }
     return notes + [
         f"Stand at {name}, look at {by_chance.get(name) or _looked_at(links, name)}." for name in top["head_id"]
     ]
@@ -94,7 +97,7 @@ def _near(links: Frame, top: Frame, blurred_m: float, near: float) -> list[str]:
                 f"within {near_m} of a head: stand at these heads while they run, and look."]  # fmt: skip
     many = [f"{head} ({n})" for head, n in zip(top["head_id"], top["near_n"], strict=True) if n]
     nearest = links.drop_duplicates("stone").head(_LOOK_STONES_N)
-    first = (nearest["stone_id"] + " " + nearest["told"] + " from " + nearest["head_id"]).tolist()
+    first = (nearest["stone_id"] + " " + _told(nearest) + " from " + nearest["head_id"]).tolist()
     return [
         f"Look first at the heads with most stones within {near_m} that they reach: {', '.join(many)}."
         if many else f"No stone stands within {near_m} of a head that reaches it.",
@@ -115,7 +118,7 @@ def _struck(table: Frame, links: Frame, top: Frame, blurred_m: float) -> list[st
     faces = table["worst_face"].to_numpy(dtype=object)[hit["stone"]]
     hit = hit.assign(face=[f", {face}" if isinstance(face, str) else "" for face in faces])
     first = hit.drop_duplicates("stone").head(_LOOK_STONES_N)
-    named = (first["stone_id"] + " (" + first["told"] + " from " + first["head_id"] + first["face"] + ")").tolist()
+    named = (first["stone_id"] + " (" + _told(first) + " from " + first["head_id"] + first["face"] + ")").tolist()
     return [
         f"The stream itself strikes {hit['stone'].nunique()} of {len(table)} stones, at tens of times the rate of the "
         f"rain around them. Look first at the heads that strike most: {', '.join(many)}.",
@@ -139,10 +142,16 @@ def likely(chance: float) -> str:
 def _looked_at(links: Frame, head: str) -> str:
     """Return the nearest stones of a head; a distance is said once where the positions tell no more."""
     at = links[links["head_id"] == head].head(_LOOK_STONES_N)
-    told = at["told"].unique()
-    if len(told) == 1:
+    told = _told(at)
+    if len(set(told)) == 1:
         return f"{', '.join(at['stone_id'])} ({told[0]})"
-    return ", ".join(at["stone_id"] + " (" + at["told"] + ")")
+    return ", ".join(at["stone_id"] + " (" + told + ")")
+
+
+def _told(links: Frame) -> npt.NDArray[np.object_]:
+    """Return the distance of each link in words, as finely as its positions carry it."""
+    pairs = zip(links["distance_m"], links["told_to_m"], strict=True)
+    return np.array([_metres(*pair) for pair in pairs], dtype=object)
 
 
 def rest(table: Frame, links: Frame, heads: Heads, clock: Clock | None) -> list[str]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["mixing", "plan_with_leaders", "who_goes"]
 
 MADE = Provenance("lists by priority", "", 0, 0, "no search")
-DOABLE = frozenset({Reason.NO_TIME_LEFT, Reason.NO_REFILL})
+DOABLE = frozenset({Reason.NO_TIME_LEFT, Reason.NO_REFILL, Reason.NO_CLEANER_LEFT})
 
 
 @dataclass(slots=True)

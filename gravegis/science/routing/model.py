@@ -67,6 +67,7 @@ class Reason(Enum):
     WINDOW_TOO_SHORT = "the time it may be worked on is shorter than the work"
     WINDOW_OUTSIDE_SHIFT = "nobody is out in the time it may be worked on"
     NO_REFILL = "the cans are empty and no water fit for rinsing is in reach"
+    NO_CLEANER_LEFT = "the cleaner is used up and no more of it is kept in reach"
     NO_TIME_LEFT = "no time left; carried over"
     OUT_OF_SIGHT = "out of sight of the leader's post"
     TOO_FEW_TRAINED = "too few trained people for the novices"

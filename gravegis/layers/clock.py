@@ -1,21 +1,21 @@
-"""When it is wet: hours, nights, spells, the sun and the wind in the hours in which zones run."""
+"""When zones run, from the schedule of a site: hours a season, wet nights and spells, sun, the wind in those hours."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gravegis.errors import SettingError
+from gravegis.layers.holder import holds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.holder import Holder
     from gravegis.science.irrigation.schedule import Season
-    from gravegis.site import Site
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]
@@ -59,11 +59,11 @@ class Clock:
         return hours, nights, spell, share
 
 
-def clock_of(site: Site, drying_h: float) -> Clock | None:
+def clock_of(site: Holder, drying_h: float) -> Clock | None:
     """Return the clock of a site, None without a schedule."""
     from gravegis.science.irrigation.schedule import program_lines, season
 
-    if not site.has("schedules"):
+    if not holds(site, "schedules"):
         return None
     rows: Any = site["schedules"].astype(object)
     lines, unread = program_lines(rows.where(rows.notna(), None).to_dict("records"))
@@ -74,7 +74,7 @@ def clock_of(site: Site, drying_h: float) -> Clock | None:
     return Clock(made, _place(site) if site.info.time_zone else None, drying_h)
 
 
-def _place(site: Site) -> tuple[float, float] | None:
+def _place(site: Holder) -> tuple[float, float] | None:
     """Return longitude and latitude of the middle of the stones."""
     import pyproj
 
@@ -123,27 +123,31 @@ def stone_hours(table: Frame, kept: Frame, sights: Frame, clock: Clock | None) -
 
     NaN where the schedule of one zone that reaches the stone is not known; 0 hours where none reaches it.
     """
+    import pandas as pd
+
     out = np.full((len(table), 4), np.nan)
     if clock is None:
         return out
-    seen = sights[sights["is_wet"] & ~sights["head_id"].isin(kept["head_id"]) & (sights["zone_id"] != "")]
-    zones = defaultdict[int, set[str]](set)
-    for frame, key in ((kept, "stone"), (seen, "row")):
-        for row, zone in zip(frame[key].tolist(), frame["zone_id"].fillna("").tolist(), strict=True):
-            zones[row].add(zone)
+    named = sights["head_id"].isin(kept["head_id"].unique())
+    seen = sights[sights["is_wet"] & ~named & (sights["zone_id"] != "")]
     out[~table["reached"].fillna(value=True).to_numpy(dtype=bool)] = (0.0, 0.0, 0.0, np.nan)
-    if zones:
-        out[list(zones)] = [clock.figures(frozenset(some)) for some in zones.values()]
+    row = np.concatenate([kept["stone"].to_numpy(np.int64), seen["row"].to_numpy(np.int64)])
+    code, names = pd.factorize(pd.concat([kept["zone_id"], seen["zone_id"]]).fillna(""))
+    row, code = np.divmod(np.unique(row * max(1, len(names)) + code), max(1, len(names)))
+    first = np.flatnonzero(np.diff(row, prepend=-1))
+    told = np.asarray(names, dtype=object)
+    figures = [clock.figures(frozenset(told[some].tolist())) for some in np.split(code, first[1:])] if len(row) else []
+    out[row[first]] = np.reshape(figures, (len(first), 4))
     return out
 
 
-def wind_of(site: Site, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
+def wind_of(site: Holder, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
     """Return speed and bearing of the mean wind in the hours each zone runs, by row of ``zones``; None without.
 
     The weather of a year stands for every year: hours are met by month, day and hour. Zones of unknown hours, and
     hours without a record, count as still.
     """
-    if clock is None or clock.place is None or not site.has("weather", "wind_m_s"):
+    if clock is None or clock.place is None or not holds(site, "weather", "wind_m_s"):
         return None
     weather = site["weather"]
     if not {"at", "wind_from_deg"} <= set(weather.columns):
