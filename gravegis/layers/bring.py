@@ -29,6 +29,8 @@ from gravegis.layers import (
     vocabulary,
 )  # fmt: skip
 from gravegis.layers import crs as systems
+from gravegis.layers.cans import LAYER as CANS
+from gravegis.layers.cans import read_cans
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.holder import Holder, bounds_m
 from gravegis.layers.joining import beside
@@ -88,7 +90,8 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     road = Road(wanted, path.name)
     typed = Typed.of(options)
     try:
-        raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+        read = read_cans if layer == CANS else _read
+        raw = named_again(read(path, typed, road), typed, road)
         raw = ticks.unfold(raw, road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
@@ -104,6 +107,11 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         return _taken(site, frame, road, more=typed.more)
     placed = _placed(site, frame, raw, typed, road)
     return _taken(placed[0], placed[1], road, more=typed.more)
+
+
+def _read(path: Path, typed: Typed, road: Road) -> Raw:
+    del road
+    return read_file(path, layer=typed.file_layer, encoding=typed.encoding)
 
 
 def _no_picture(raw: Raw, road: Road) -> None:

@@ -110,6 +110,13 @@ TABLES = (
         lambda row: words.in_order(row["zone_id"]),
     ),
     _Table(
+        "catch_tests.csv", "catch_tests",
+        ("test_id", "head_id", "zone_id", "cans_n", "mean_mm", "weighted_mm", "cu", "cu_radial", "du_lq",
+         "du_lh", "sc", "quarter", "rate_mm_h", "throw_m", "flow_l_min", "error_mm_h", "fit_throw_m", "fit_flow_l_min",
+         "fit_error_mm_h"),
+        lambda row: words.in_order(row["test_id"]),
+    ),
+    _Table(
         "change.csv", "stone_change",
         ("stone_id", *_of("stones", *_STONE), "harm", "before", "now", "change", "before_on", "now_on"),
         lambda row: (row["harm"] != "overall", row["harm"], row["stone_id"]),

@@ -54,3 +54,8 @@ class CoverageSettings:
         "known hour by hour.",
         source="pattern moves rather than shrinks: trajectories of this package",
     )
+    calibrate: bool = flag(
+        default=False,
+        help="Use throw and flow that meet a test with cans best, for the heads that were tested.",
+        source="least squares over cans in a line from the head: own method",
+    )

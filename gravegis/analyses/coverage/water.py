@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from gravegis.layers.clock import Clock
     from gravegis.layers.spraying import Sprayers
     from gravegis.science.irrigation.bundles import Spray, Turns
+    from gravegis.science.irrigation.tables import SprayTable
     from gravegis.site import Site
 
     Floats = npt.NDArray[np.float64]
@@ -52,7 +53,8 @@ class Sent:
     box_m: Floats
     turns: Turns
     spray: Spray
-    windy: bool
+    tables: list[SprayTable]
+    table_i: Ints
 
 
 def sent_of(site: Site, found: Sprayers, clock: Clock | None, settings: CoverageSettings) -> Sent:
@@ -79,7 +81,7 @@ def sent_of(site: Site, found: Sprayers, clock: Clock | None, settings: Coverage
     box_m = throw_bounds(found.throws) + drift[:, None] * np.array([-1.0, -1.0, 1.0, 1.0])
     return Sent(
         zone, filled, is_taken, hours, np.where(is_surveyed, outline, pattern), is_surveyed, box_m,
-        flight.turns, flight.spray, bool(drift.any()),
+        flight.turns, flight.spray, flight.tables, flight.table_i,
     )  # fmt: skip
 
 
