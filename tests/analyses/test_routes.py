@@ -178,3 +178,13 @@ def test_a_plan_can_be_cancelled() -> None:
     one = registry.load("routes")
     with pytest.raises(Cancelled):
         one.work(ground([(10, 0)]), one.read(QUICK), Job(cancelled=lambda: True))
+
+
+def test_the_wall_named_is_the_one_that_shuts_the_stone_off() -> None:
+    court, hedge = shapely.box(80, -20, 120, 20).exterior, shapely.LineString([(90, -5), (90, 5)])
+    walls = gpd.GeoDataFrame({"barrier_id": ["hedge", "court"]}, geometry=[hedge, court], crs=CRS)
+    (said,) = planned(ground([(100, 0), (10, 0)], barriers=walls))["unplanned"]["detail"]
+    assert said.endswith("(court)")
+    rings = gpd.GeoDataFrame({"barrier_id": ["inner", "outer"]}, geometry=[court, court.buffer(9).exterior], crs=CRS)
+    (said,) = planned(ground([(100, 0), (10, 0)], barriers=rings))["unplanned"]["detail"]
+    assert said.endswith("(no one barrier alone; the first on the straight line is inner)")
