@@ -145,6 +145,7 @@ def _rows(site: Holder, raw: Raw, typed: Typed, road: Road) -> tuple[Frame, Raw]
     frame, said, wrong = bearings.to_true(frame, typed, road.layer.name)
     (road.assumed if typed.bearings == "magnetic" else road.notes).extend(said)
     road.add(wrong)
+    road.warnings.extend(bearings.large_declination(typed))
     road.warnings.extend((*vocabulary.unknown_words(frame, road.layer), *odd_values.odd_values(frame, road.layer)))
     return frame, raw
 

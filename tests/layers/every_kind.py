@@ -69,7 +69,7 @@ def points(n: int = 8) -> gpd.GeoDataFrame:
 
 def plots_with_gaps() -> gpd.GeoDataFrame:
     """Outlines of which one is empty and one is missing, as programs write them."""
-    shapes: Any = [shapely.box(EAST, NORTH, EAST + 1, NORTH + 2), shapely.Polygon(), None]
+    shapes: list[Any] = [shapely.box(EAST, NORTH, EAST + 1, NORTH + 2), shapely.Polygon(), None]
     return gpd.GeoDataFrame({"plot_id": ["A", "B", "C"]}, geometry=shapes, crs=CRS)
 
 
