@@ -107,6 +107,7 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
     place = np.concatenate([bases, table.place[list(jobs)]]).astype(np.int64)
     of_crew, walks, durations = _profiles(table, jobs, place, len(bases))
     on_foot, second = whole_prices(table.rules.walk_price)
+    loads = _loads(table)
     vehicles = [
         pyvrp.VehicleType(
             start_depot=bases.index(crew.start_place),
@@ -115,6 +116,7 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
             tw_late=max(int(table.shift_s[c, 1]) - _rest_s(crew), int(table.shift_s[c, 0])),
             unit_distance_cost=on_foot,
             unit_duration_cost=second,
+            capacity=[_ml(full[c]) for full, _ in loads],
             profile=of_crew[c],
             name=crew.crew_id,
         )
@@ -124,6 +126,7 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
         pyvrp.Client(
             len(bases) + k,
             prize=prize,
+            delivery=[math.ceil(1000 * needs[job]) for _, needs in loads],
             **_window(table, job),
             required=False,
             name=table.stops[job].stop_id,
@@ -149,6 +152,19 @@ def whole_prices(walk_price: float) -> tuple[int, int]:
         if abs(round(unit * walk_price) - unit * walk_price) <= 0.1 * unit * walk_price:
             return round(unit * walk_price), unit
     return max(round(UNIT_MAX * walk_price), 1), UNIT_MAX
+
+
+def _loads(table: DayTable) -> list[tuple[list[float], list[float]]]:
+    """Return what each crew carries and each stop needs of all that can nowhere be filled up: it lasts the day."""
+    kept, crews, stops = table.rules.refills, table.crews, table.stops
+    water = ([crew.water_l for crew in crews], [stop.water_l for stop in stops])
+    cleaner = ([crew.cleaner_l for crew in crews], [stop.cleaner_l for stop in stops])
+    refilled = (any(one.water for one in kept), any(one.cleaner for one in kept))
+    return [load for load, again in zip((water, cleaner), refilled, strict=True) if not again and any(load[1])]
+
+
+def _ml(litres: float) -> int:
+    return min(math.floor(1000 * litres), 10**9) if litres < math.inf else 10**9
 
 
 def _rest_s(crew: Crew) -> int:
