@@ -85,7 +85,7 @@ def test_tours_of_twelve_stops_are_the_shortest_there_are(seed: int) -> None:
 
 @pytest.mark.cited("CVRPLIB, Augerat et al. 1995: A-n32-k5, optimum 784")
 def test_five_crews_whose_cans_are_never_filled_share_the_stops_as_published() -> None:
-    hop = rounded(A_N32_K5)  # type: ignore[arg-type]
+    hop = rounded(A_N32_K5)
     stops = [Stop(f"s{k:02d}", k, 0, water_l=A_N32_K5[k][2]) for k in range(1, 32)]
     crews = [Crew(f"c{k}", 0, 0, 0, LONG_S, water_l=100) for k in range(5)]
     plan = plan_day(stops, crews, WalkMatrix.from_times(hop, hop), seed=1, iterations=2000)
