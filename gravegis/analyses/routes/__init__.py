@@ -66,7 +66,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     # where no paths are on file the ways are partly paths all the same: the detour factor stands for them
     open_speed_m_s = settings.open_speed_m_s if ground.paths else settings.path_speed_m_s
     pace = Pace(1 / settings.path_speed_m_s, 1 / open_speed_m_s)
-    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor)
+    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor, look=job.check)
     job.progress(0.3, "searching")
     led = MODES[settings.led_mode](site, places, settings)
     days = days_of(site, todo, (places, walk), settings, job, led=led)
@@ -160,6 +160,7 @@ ANALYSIS = Analysis(
         "unplanned": {"stone_id": "stone", "reason": "reason code", "detail": "reason in words, with figures"},
     },
     may_be_missing=frozenset({
+        "spares.priority",
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
         "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
         "crew_steps.day", "crew_days.post_by", "crew_days.stop_at", "spares.day",

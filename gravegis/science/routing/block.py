@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from gravegis.science.routing.model import PRIORITY_BASE, WORK, Post, Spares
+from gravegis.science.routing.timeline import whole_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Set
@@ -148,6 +149,15 @@ def _shorter(table: DayTable, c: int, route: list[int]) -> list[int]:
     return best
 
 
+def _still_open(table: DayTable, c: int, k: int, route: list[int]) -> bool:
+    """Return whether a stop may be worked on once the list is done."""
+    windows, line = table.stops[k].windows, table.line(c, route)
+    if windows is None or line is None:
+        return True
+    done_s = max((op.end_s for op in line.ops), default=float(table.shift_s[c, 0]))
+    return any(low <= done_s and done_s + whole_s(table.sequencers[c].tasks[k]) <= high for low, high in windows)
+
+
 def spares_of(table: DayTable, routes: Routes, spares_n: int, *, taken: Set[str]) -> tuple[Spares, ...]:
     """Return for each crew what it goes on with if time is left: urgent, then near its last stop; each stone once.
 
@@ -158,7 +168,11 @@ def spares_of(table: DayTable, routes: Routes, spares_n: int, *, taken: Set[str]
     for c, route in enumerate(routes):
         own: list[int] = []
         while len(own) < spares_n:
-            left = {int(k) for k in np.flatnonzero(table.allowed[c]) if k not in gone}
+            left = {
+                int(k)
+                for k in np.flatnonzero(table.allowed[c]).tolist()
+                if k not in gone and _still_open(table, c, k, route)
+            }
             found = next(_classes(table, c, [*route, *own], left), None)
             if found is None:
                 break

@@ -216,3 +216,14 @@ def test_a_false_word_about_sight_is_found() -> None:
 def _near(plan: DayPlan, stops: Sequence[Stop], xy: np.ndarray, name: str) -> bool:
     place = next(stop.place for stop in stops if stop.stop_id == name)
     return bool(np.hypot(*(xy[place] - xy[plan.posts[0].place])) <= 40.0)
+
+
+def test_a_stone_that_is_shut_when_the_list_is_done_is_nobodys_spare() -> None:
+    """Four stones of an hour fill the morning; of two left over one may not be wetted from ten o'clock on."""
+    hour = [Stop(f"s{k}", k + 1, 1800.0, priority=3) for k in range(2)]
+    early = Stop("early", 3, 600.0, windows=((0.0, 10 * 3600.0),))
+    late = Stop("late", 4, 1800.0)
+    xy = np.array([(0.0, 0.0), (5.0, 0.0), (6.0, 0.0), (7.0, 0.0), (8.0, 0.0)])
+    plan, _ = planned([*hour, early, late], [pair("V1", work_factor=2.0)], xy)
+    assert plan.done == {"s0", "s1"}
+    assert plan.spares[0].stop_ids == ("late",)
