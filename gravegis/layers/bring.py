@@ -29,6 +29,8 @@ from gravegis.layers import (
     vocabulary,
 )  # fmt: skip
 from gravegis.layers import crs as systems
+from gravegis.layers.cans import LAYER as CANS
+from gravegis.layers.cans import read_cans
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.holder import Holder, bounds_m
 from gravegis.layers.joining import beside
@@ -88,7 +90,8 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     road = Road(wanted, path.name)
     typed = Typed.of(options)
     try:
-        raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+        read = read_cans if layer == CANS else _read
+        raw = named_again(read(path, typed, road), typed, road)
         raw = ticks.unfold(raw, road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
@@ -104,6 +107,11 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         return _taken(site, frame, road, more=typed.more)
     placed = _placed(site, frame, raw, typed, road)
     return _taken(placed[0], placed[1], road, more=typed.more)
+
+
+def _read(path: Path, typed: Typed, road: Road) -> Raw:
+    del road
+    return read_file(path, layer=typed.file_layer, encoding=typed.encoding)
 
 
 def _no_picture(raw: Raw, road: Road) -> None:
@@ -137,6 +145,7 @@ def _rows(site: Holder, raw: Raw, typed: Typed, road: Road) -> tuple[Frame, Raw]
     frame, said, wrong = bearings.to_true(frame, typed, road.layer.name)
     (road.assumed if typed.bearings == "magnetic" else road.notes).extend(said)
     road.add(wrong)
+    road.warnings.extend(bearings.large_declination(typed))
     road.warnings.extend((*vocabulary.unknown_words(frame, road.layer), *odd_values.odd_values(frame, road.layer)))
     return frame, raw
 
@@ -173,7 +182,8 @@ def _placed(site: S, frame: Frame, raw: Raw, typed: Typed, road: Road) -> tuple[
     source = _source(raw, xy, typed, near, road=road)
     xy = in_unit(done, xy, raw, typed, source, road)
     _doubt(source, xy, near, typed, road)
-    road.add(done.errors)
+    hint = f"{raw.hint[:1].upper()}{raw.hint[1:]}. " if raw.hint else ""
+    road.add(replace(one, remedy=f"{hint}{one.remedy}") for one in done.errors)
     road.stop()
     if source is None:  # no places at all
         return site, _without_places(done.frame, site, road)

@@ -75,10 +75,11 @@ def clock_of(site: Holder, drying_h: float) -> Clock | None:
 
 
 def _place(site: Holder) -> tuple[float, float] | None:
-    """Return longitude and latitude of the middle of the stones."""
+    """Return longitude and latitude of the middle of the stones, of the heads where there are none."""
     import pyproj
 
-    bounds = site["stones"].total_bounds
+    layer = next((name for name in ("stones", "heads") if holds(site, name)), None)
+    bounds: Any = [np.nan] if layer is None else site[layer].total_bounds
     if not np.isfinite(bounds).all():
         return None
     to_degrees = pyproj.Transformer.from_crs(site.info.crs, "EPSG:4326", always_xy=True)

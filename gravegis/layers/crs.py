@@ -176,7 +176,13 @@ def lonlat_deg(crs: CRS, xy: Floats) -> Floats:
     if crs.is_geographic:
         degrees = np.asarray(xy, dtype=np.float64) * step_deg
     else:
-        transformer = pyproj.Transformer.from_crs(crs, base, always_xy=True)
+        try:
+            transformer = pyproj.Transformer.from_crs(crs, base, always_xy=True)
+        except ProjError:  # figures of a damaged or hand-made system, such as a parallel beyond the pole
+            raise CrsError(
+                f"the reference system '{_short(crs.name)}' has figures that no place on the earth follows from",
+                remedy="Name the right one: --crs EPSG:...; or export the file again.",
+            ) from None
         degrees = np.asarray(np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])) * step_deg, dtype=np.float64)
     degrees[:, 0] += _meridian_deg(base)
     return degrees

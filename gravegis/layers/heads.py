@@ -43,7 +43,7 @@ def throws_of(computed: Frame, heads: Frame, crs: str) -> tuple[throw.Throws, np
     places = heads.set_index("head_id").geometry.reindex(used["head_id"])
     x_m, y_m = places.x.to_numpy(dtype="float64"), places.y.to_numpy(dtype="float64")
     side = used["pattern"].str.removeprefix("strip ").where(used["pattern"].str.startswith("strip "), "")
-    north_deg = true_north_on_grid_deg(crs, x_m, y_m)
+    north_deg = true_north_on_grid_deg(crs, x_m, y_m) if len(rows) else np.zeros(0)
     is_circle = (used["pattern"] == "full circle").to_numpy()
     made = throw.make_throws(
         x_m,
@@ -62,6 +62,6 @@ def surveyed_outlines(throws: Frame | None) -> pd.Series[Any]:
     """Return the surveyed outline of each head that has one, by head_id; several of one head are joined."""
     if throws is None or throws.empty or "head_id" not in throws.columns:
         return pd.Series([], index=pd.Index([], dtype="str"), dtype=object)
-    named = throws[throws["head_id"].notna() & throws["geometry"].notna()]
+    named = throws[throws["head_id"].notna() & ~shapely.is_missing(throws["geometry"].to_numpy())]
     joined = {head: shapely.union_all(group.to_numpy()) for head, group in named.groupby("head_id")["geometry"]}
     return pd.Series(joined, dtype=object)

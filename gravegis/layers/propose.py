@@ -10,7 +10,6 @@ import pyproj
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
-from pyproj.exceptions import ProjError
 
 from gravegis.errors import CrsError
 from gravegis.layers import crs as systems
@@ -181,7 +180,7 @@ def _away_m(crs: CRS, xy: Floats, middle: tuple[float, float]) -> float:
     """Return metres from a place to the middle of the numbers read in a system; infinite where that is nowhere."""
     try:
         place = systems.lonlat_deg(crs, np.median(xy, axis=0)[None, :])
-    except ProjError:
+    except CrsError:
         return float("inf")
     if not np.isfinite(place).all() or abs(place[0, 1]) > 90 or abs(place[0, 0]) > 180:
         return float("inf")

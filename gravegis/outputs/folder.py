@@ -103,6 +103,8 @@ def _maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     plan = words.plan_hash(site) if site.has("stops") else ""
     pages: tuple[tuple[str, bool, Callable[..., object], str], ...] = (
         ("wetting_map", site.has("stone_wetting"), maps.wetting_map, "heads to look at first, stones reached"),
+        ("rate_map", "water_rate" in site.grids, maps.rate_map, "how fast water falls while a zone runs, how evenly"),
+        ("season_water_map", "water_season" in site.grids, maps.season_water_map, "how much water a season leaves"),
         (
             "condition_map",
             site.has("stone_condition", "overall"),

@@ -48,7 +48,8 @@ MOST, MOST_LOOKS = 400, 1000
 """Stones to clean and to look at that are printed; own choice, a longer list is for the table."""
 MATCH_FIRST = (
     "Places count from the path. A position, a place in a row or a picture alone never proves that it is the right "
-    "stone: compare inscription and tag. If it does not match: stop, photograph, ask."
+    "stone: compare inscription and tag. If it does not match: stop, photograph, ask. Of the same number the more "
+    "urgent harm comes first, then listed stones and the like."
 )
 PICTURE_HIGH = 16 * mm
 """Height of a picture in the list: own choice. [pt]"""

@@ -27,6 +27,7 @@ class Row:
     work: Mapping[str, Any]
     stone: Mapping[str, Any]
     block: str
+    urgency: int = 0
 
     @property
     def goes_out(self) -> bool:
@@ -40,14 +41,22 @@ class Row:
 
 
 def rows_of(site: Site) -> list[Row]:
-    """Return the worklist, most urgent first."""
+    """Return the worklist by priority; of the same the more urgent harm first, then stones that matter more."""
     stones = {row["stone_id"]: row for row in words.records(site, "stones")}
     blocks = {row["stone_id"]: row["cluster_id"] for row in words.records(site, "stone_clusters")}
+    urgency = {row["stone_id"]: row["urgency"] for row in words.records(site, "stone_condition")}
     made = [
-        Row(work, stones.get(work["stone_id"], {}), blocks.get(work["stone_id"]) or NO_BLOCK)
+        Row(work, stones.get(work["stone_id"], {}), blocks.get(work["stone_id"]) or NO_BLOCK,
+            int(urgency.get(work["stone_id"]) or 0))
         for work in words.records(site, "worklist")
-    ]
-    return sorted(made, key=lambda row: (-(row.work["priority"] or 0), row.block, words.in_order(row.work["stone_id"])))
+    ]  # fmt: skip
+    return sorted(made, key=_first)
+
+
+def _first(row: Row) -> tuple[int, int, bool, str, list[tuple[int, int, str]]]:
+    """Return what a stone is sorted by; names last, so that the order is always the same."""
+    matters = bool(row.stone.get("significance"))
+    return -(row.work["priority"] or 0), -row.urgency, not matters, row.block, words.in_order(row.work["stone_id"])
 
 
 def in_blocks(rows: Sequence[Row]) -> dict[str, list[Row]]:

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import pyogrio
+import shapely
 
 from gravegis.errors import GravegisError, StoreError
 from gravegis.layers import schema
@@ -259,7 +260,8 @@ def _placed(frame: Frame) -> int:
     """Return how many rows have a place on the map."""
     if not isinstance(frame, gpd.GeoDataFrame):
         return 0
-    return int((frame.geometry.notna() & ~frame.geometry.is_empty).sum())
+    shapes = frame.geometry.to_numpy()
+    return int((~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)).sum())
 
 
 def _write(frame: Frame, name: str, path: Path) -> None:

@@ -13,6 +13,7 @@ from gravegis import pipeline
 from gravegis.outputs import worklist_pages
 from gravegis.outputs.leave_page import leave_missing
 from gravegis.outputs.worklist_pages import to_ask, worklist_page
+from gravegis.outputs.worklist_rows import rows_of
 from tests.outputs import pdftext
 
 if TYPE_CHECKING:
@@ -196,6 +197,14 @@ def test_what_to_know_a_stone_by_stands_in_the_list(sample_run: Site) -> None:
     said = squeezed(worklist_page(sample_run))
     assert f"in {row['row']}; “{row['find_me']}”; tag {row['tag']}" in said
     assert "never proves that it is the right stone" in said
+
+
+def test_of_the_same_priority_the_more_urgent_harm_comes_first_then_what_matters_more(sample_run: Site) -> None:
+    rows = rows_of(sample_run)
+    keys = [(-row.work["priority"], -row.urgency, not row.stone.get("significance")) for row in rows]
+    assert keys == sorted(keys)
+    assert len({row.urgency for row in rows if row.work["priority"] == 2}) > 1
+    assert [row.work["stone_id"] for row in rows_of(sample_run)] == [row.work["stone_id"] for row in rows]
 
 
 def test_no_block_and_no_group_is_said_to_take_0_minutes(sample_run: Site) -> None:

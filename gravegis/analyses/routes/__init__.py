@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING
 
 from gravegis.analyses.routes.settings import GATE_WIDTH_M, SHIFT, RouteSettings
 from gravegis.contract import Analysis, Assumption, Job, Result, listed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from gravegis.analyses.routes.places import Places
-    from gravegis.analyses.routes.rows import Planned
-    from gravegis.layers.canonical import Frame
-    from gravegis.science.routing.model import LedRules
-    from gravegis.science.routing.walking import WalkMatrix
     from gravegis.site import Site
 
 UNDATED = "day {}"
@@ -46,10 +38,12 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     the leader's post, from a list by priority with a stop line and spare stones; who stays at home takes only their own
     list along. Walking is the quickest way over a network of paths and lines of sight that no wall,
     hedge or fence crosses; gates open them. Every stone of the worklist is planned or listed with its reason. The
-    finished plan is tested again, rule by rule, by code that shares nothing with the search. Not yet covered: slopes,
+    finished plan is tested again, rule by rule, by code that shares nothing with the search. Stopped in the middle of
+    the search, it gives the best plan so far and says so. Not yet covered: slopes,
     steps, and whether a way crosses a zone while it runs.
     """
     from gravegis.analyses.routes.assumed import assumed_of
+    from gravegis.analyses.routes.days import days_of, tell
     from gravegis.analyses.routes.led import MODES, led_assumed, led_notes
     from gravegis.analyses.routes.people import crews_of, dates_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
@@ -59,8 +53,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     from gravegis.science.routing.walking import walk_matrix
 
     job.progress(0.05, "reading crews and work")
-    dates = dates_of(settings)
-    todo = todo_of(site, dates)
+    todo = todo_of(site, dates_of(settings))
     places, assumed = places_of(site, todo, settings)
     job.progress(0.1, "walking network")
     ground = ground_of(site)
@@ -73,56 +66,17 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor, look=job.check)
     job.progress(0.3, "searching")
     led = MODES[settings.led_mode](site, places, settings)
-    days = _days(site, todo, (places, walk), settings, job, led=led, dates=dates)
-    job.progress(0.95, "writing the plan")
+    days = days_of(site, todo, (places, walk), settings, job, led=led)
+    tell(job, 0.95, "writing the plan")
     layers = layers_of(site, days, places, walk, todo)
     idle = sorted(set(site["crews"]["crew_id"]) - {crew.crew_id for crew in crews_of(site["crews"], places, settings)})
-    notes = notes_of(days, places, walk, layers["unplanned"])
+    notes = notes_of(days, places, walk, layers["unplanned"], days_n=settings.days_n)
     notes += tuple(note for one in days for note in led_notes(one, led, site["worklist"]))
     if idle:
         notes = (*notes, f"No time is left for crew {listed(idle)}: the shift less set-up and packing is over, or runs "
                  "past midnight, which is not planned.")  # fmt: skip
     assumed += [*assumed_of(site, settings), *led_assumed(site)]
     return Result(layers=layers, notes=notes, assumed=tuple(assumed))
-
-
-def _days(
-    site: Site,
-    todo: Frame,
-    where: tuple[Places, WalkMatrix],
-    settings: RouteSettings,
-    job: Job,
-    *,
-    led: LedRules | None,
-    dates: list[str],
-) -> list[Planned]:
-    """Plan one day after the other; each takes what the days before left."""
-    from gravegis.analyses.routes.hours import shut_times
-    from gravegis.analyses.routes.people import barred_on, crews_of, stops_of
-    from gravegis.analyses.routes.rows import Planned
-    from gravegis.science.routing.daytable import Rules
-    from gravegis.science.routing.led import plan_with_leaders
-    from gravegis.science.routing.solve import plan_day
-
-    planner = plan_day if led is None else partial(plan_with_leaders, led=led)
-    places, walk = where
-    rules = Rules(places.refills, settings.walk_price_ratio)
-    days, done = list[Planned](), set[str]()
-    for nth, dated in enumerate(dates):
-        shut, gone = shut_times(site, todo, dated, settings), done | set(barred_on(site, dated))
-        stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in gone]
-        crews = crews_of(site["crews"], places, settings)
-        plan = planner(
-            stops, crews, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
-            progress=_share(job, nth, settings.days_n), cancelled=job.cancelled,
-        )  # fmt: skip
-        days.append(Planned(dated or UNDATED.format(nth + 1), dated, plan, tuple(stops), tuple(crews)))
-        done |= plan.done
-    return days
-
-
-def _share(job: Job, nth: int, days_n: int) -> Callable[[float], object]:
-    return lambda share: job.progress(0.3 + 0.6 * (nth + share) / days_n, "searching")
 
 
 ANALYSIS = Analysis(
@@ -210,7 +164,7 @@ ANALYSIS = Analysis(
         "spares.crew_id",
     }),
     settings=RouteSettings,
-    run=run, version=3, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
+    run=run, version=4, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "soaks: gravegis/science/data/care_ways.csv or the label on file; parts of the work: own choice",

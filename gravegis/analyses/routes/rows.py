@@ -157,16 +157,33 @@ def _unplanned_rows(
     site: Site, last: Planned, places: Places, walk: WalkMatrix, done: set[str]
 ) -> Iterator[dict[str, Any]]:  # fmt: skip
     place_of, bases = places.row_of(), sorted({crew.start_place for crew in last.crews})
+    known: dict[tuple[int, int], int | None] = {}
     for one in last.plan.unplanned:
         detail = one.detail
         if one.reason.name == "UNREACHABLE":
-            shut = {walk.shut_off_by(place_of[one.stop_id], base) for base in bases} - {None}
-            barriers = [
-                str(site["barriers"]["barrier_id"].iloc[row]) for row in sorted(row for row in shut if row is not None)
-            ]
-            detail = f"{detail} ({', '.join(barriers)})" if barriers else detail
+            detail += _shut_off(site, walk, place_of[one.stop_id], bases, known)
         yield {"stone_id": one.stop_id, "reason": one.reason.name, "detail": f"{one.reason.value}: {detail}"}
     yield from _barred_rows(site, last, {*done, *(one.stop_id for one in last.plan.unplanned)})
+
+
+def _shut_off(
+    site: Site, walk: WalkMatrix, place: int, bases: Sequence[int], known: dict[tuple[int, int], int | None]
+) -> str:  # fmt: skip
+    """Say which barrier alone shuts a stone off from the bases, else which is the first on the straight line."""
+    opened, first = set[int](), set[int]()
+    for base in bases:
+        pair = int(walk.component[place]), int(walk.component[base])
+        if pair not in known:
+            known[pair] = walk.opened_by(place, base)
+        on_line, alone = walk.shut_off_by(place, base), known[pair]
+        opened |= set() if alone is None else {alone}
+        first |= set() if on_line is None else {on_line}
+    names = [
+        ", ".join(str(site["barriers"]["barrier_id"].iloc[row]) for row in sorted(rows)) for rows in (opened, first)
+    ]
+    if names[0]:
+        return f" ({names[0]})"
+    return f" (no one barrier alone; the first on the straight line is {names[1]})" if names[1] else ""
 
 
 def _barred_rows(site: Site, last: Planned, named: set[str]) -> Iterator[dict[str, Any]]:

@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from gravegis.science.routing.walking import WalkMatrix
 
 
-def notes_of(days: Sequence[Planned], places: Places, walk: WalkMatrix, left: Frame) -> tuple[str, ...]:
+STOPPED = {
+    "iterations": "to the last round", "cancelled": "stopped by hand", "nothing to search": "nothing to search for",
+    "no search": "without a search",
+}  # fmt: skip
+"""What ended a search, in words."""
+
+
+def notes_of(
+    days: Sequence[Planned], places: Places, walk: WalkMatrix, left: Frame, *, days_n: int
+) -> tuple[str, ...]:  # fmt: skip
     """Return what the plan says in sentences: each crew, what is left, water, doubts, how it was made."""
     out = [_crew_day(one, day, several=len(days) > 1) for one in days for day in one.plan.days]
     counts = left["reason"].value_counts().sort_index()
@@ -27,12 +36,19 @@ def notes_of(days: Sequence[Planned], places: Places, walk: WalkMatrix, left: Fr
         out.append(f"{int(counts.sum())} stones of the worklist are not planned: {reasons}.")
     out.extend(_water(days, places))
     out.extend(_doubts(walk))
-    made = days[-1].plan.provenance
-    if made.iterations:
-        out.append(
-            f"Planned by {made.solver} {made.version}, seed {made.seed}, {made.iterations} rounds; checked again."
-        )
+    out.extend(_made(one, several=len(days) > 1) for one in days)
+    if len(days) < days_n:
+        out.append(f"Stopped by hand: {len(days)} of {days_n} days are planned, the best found so far.")
     return tuple(out)
+
+
+def _made(one: Planned, *, several: bool) -> str:
+    """Say what planned a day, how long it searched and what ended it."""
+    made = one.plan.provenance
+    on = f"{one.day}: planned" if several else "Planned"
+    name = f"{made.solver} {made.version}".strip()
+    ended = STOPPED.get(made.stopped_by, made.stopped_by)
+    return f"{on} by {name}, seed {made.seed}, {made.iterations} rounds, {ended}; checked again."
 
 
 def _crew_day(one: Planned, day: CrewDay, *, several: bool) -> str:

@@ -69,8 +69,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     job.progress(0.7, "hot hours")
     hot = _hot_hours(site, stones, settings)
     job.progress(0.8, "priorities")
-    loose = scores.worst_by_group(findings)["safety"] > 0
-    priority, why, fix_spray = priorities(site, stones, loose, settings)
+    priority, why, fix_spray = priorities(site, stones, scores.worst_by_group(findings)["safety"] > 0, settings)
     made = Made(
         stones=stones, care=care, ways=ways, work=work, gates=gates, consents=consents, done=done, hot=hot,
         spared=spared, banned=stones["stone_id"].isin(ids(settings.ban)).to_numpy(), priority=priority, why=why,

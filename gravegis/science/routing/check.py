@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from gravegis.science.routing.check_crew import Violation, crew_day
 from gravegis.science.routing.check_led import led_reasons, led_rules, may_go
-from gravegis.science.routing.check_reasons import true_reasons
+from gravegis.science.routing.check_reasons import could_do_alone, true_reasons
 from gravegis.science.routing.model import Reason
 
 if TYPE_CHECKING:
@@ -28,8 +28,10 @@ def check_plan(
     and walking times not cut short; soaks neither too short nor too long; how many stones soak at a time and how far
     apart; windows; water and cleaner carried, filled up only where it is fit; breaks; start and end at the base;
     nothing out of reach. With `led` also: each leader has one post and sees every stone of
-    the crews from it, and there are trained people enough for the novices who are out. Not checked: whether a better
-    plan exists, and whether the input is true.
+    the crews from it, and there are trained people enough for the novices who are out. A stop left out for want of
+    time is not one that a crew idle all day could do. The check starts from the stops, crews, places of filling and
+    walking times as they are given here. Not checked: whether a better plan exists, and whether the input is true (that
+    windows follow from hot hours, runs and closures).
     """
     by_stop = {stop.stop_id: stop for stop in stops}
     by_crew = {crew.crew_id: crew for crew in crews}
@@ -68,6 +70,18 @@ def _each_crew_once(plan: DayPlan, by_crew: Mapping[str, Crew]) -> Iterator[Viol
             yield Violation("crew unknown", crew_id, "is not on the list of crews")
 
 
+OUT_OF_TIME = frozenset({Reason.NO_TIME_LEFT, Reason.NO_REFILL, Reason.NO_CLEANER_LEFT})
+
+
+def _idle_all_day(plan: DayPlan, stop: Stop, crews: Sequence[Crew], walk: WalkTable) -> str:
+    """Return a crew without a leader that stays at its base though it could do the stop; empty where there is none."""
+    busy = {day.crew_id for day in plan.days if day.ops}
+    return next(
+        (one.crew_id for one in crews
+         if one.crew_id not in busy and not one.leader and could_do_alone(stop, one, walk)), "",
+    )  # fmt: skip
+
+
 def _reasons_hold(
     plan: DayPlan, stops: Sequence[Stop], crews: Sequence[Crew], ways: tuple[WalkTable, Sequence[Refill]],
     led: LedRules | None,
@@ -83,6 +97,9 @@ def _reasons_hold(
             may = may_go(plan, stop, crews, led)
             mine = true_reasons(stop, may, *ways) if may else set()
             true = (true - {Reason.NO_TIME_LEFT}) | mine | led_reasons(plan, stop, crews, led)
+        idle = _idle_all_day(plan, stop, crews, ways[0])
+        if left.reason in OUT_OF_TIME and idle:
+            yield Violation("reason", left.stop_id, f"said {left.reason.name}, crew {idle} is idle all day")
         if left.reason not in true:
             names = " or ".join(sorted(reason.name for reason in true))
             yield Violation("reason", left.stop_id, f"said {left.reason.name}, found {names}")

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely.geometry import LineString, Point
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.science.routing.barriers import Solid, build_solid, corner_nodes, no_look, step_out
+from gravegis.science.routing.barriers import Solid, build_solid, corner_nodes, no_look, opener, step_out
 from gravegis.science.routing.ground import DETOUR_FACTOR, Ground, NetworkSettings, Pace, checked_places
 from gravegis.science.routing.network import MERGE_M, PathNodes, build_graph, resample_paths
 
@@ -75,6 +75,10 @@ class WalkMatrix:
         """Return the barrier nearest to place i on the straight line to place j, None if there is none."""
         return None if self._ways is None else self._ways.first_barrier(i, j)
 
+    def opened_by(self, i: int, j: int) -> int | None:
+        """Return the barrier that alone parts two places: without it there is a way; None where no one barrier does."""
+        return None if self._ways is None else self._ways.opener(i, j)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ways:
@@ -86,6 +90,7 @@ class _Ways:
     node_xy_m: Floats
     before: NDArray[np.int32]
     barriers: tuple[BaseGeometry, ...]
+    slack_m: float
 
     def line(self, i: int, j: int) -> LineString:
         source, node = int(self.spot[i]), int(self.spot[j])
@@ -98,7 +103,11 @@ class _Ways:
             return LineString(ends + self.origin_m)
         xy = np.concatenate([ends[:1], self.node_xy_m[way[::-1]], ends[1:]])
         new = np.append(np.hypot(*np.diff(xy, axis=0).T) > MERGE_M, True)
-        return LineString(xy[new] + self.origin_m)
+        # places a hair apart are nodes of their own: the way is the hair between them
+        return LineString((xy[new] if new.sum() > 1 else ends) + self.origin_m)
+
+    def opener(self, i: int, j: int) -> int | None:
+        return opener(self.barriers, self.node_xy_m[self.spot[[i, j]]], self.slack_m)
 
     def first_barrier(self, i: int, j: int) -> int | None:
         straight = LineString(self.places_xy_m[[i, j]])
@@ -166,7 +175,7 @@ def walk_matrix(
         estimated=estimated,
         cut_paths=cut,
         idle_gates=solid.idle_gates,
-        _ways=_Ways(local, origin, spot, nodes, before, solid.parts),
+        _ways=_Ways(local, origin, spot, nodes, before, solid.parts, settings.slack_m),
     )
 
 

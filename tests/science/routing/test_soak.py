@@ -13,7 +13,19 @@ from gravegis.science.routing import solve
 from gravegis.science.routing.baseline import baseline_plan
 from gravegis.science.routing.check import check_plan
 from gravegis.science.routing.daytable import Rules, table_of
-from gravegis.science.routing.model import Break, BrokenPlanError, Crew, DayPlan, Op, Reason, Refill, Stop
+from gravegis.science.routing.model import (
+    Break,
+    BrokenPlanError,
+    Crew,
+    CrewDay,
+    DayPlan,
+    Op,
+    Provenance,
+    Reason,
+    Refill,
+    Stop,
+    Unplanned,
+)
 from gravegis.science.routing.solve import plan_day
 from gravegis.science.routing.walking import WalkMatrix
 
@@ -179,7 +191,7 @@ def late(plan: DayPlan, kind: str, ref: str, by_s: float) -> DayPlan:
     return replace(plan, days=(day,))
 
 
-def changed(plan: DayPlan, kind: str, ref: str, **to: Any) -> DayPlan:
+def changed(plan: DayPlan, kind: str, ref: str, /, **to: Any) -> DayPlan:
     ops = tuple(replace(op, **to) if (op.kind, op.ref) == (kind, ref) else op for op in plan.days[0].ops)
     return replace(plan, days=(replace(plan.days[0], ops=ops),))
 
@@ -204,6 +216,10 @@ FAULTS: dict[str, tuple[Callable[[], DayPlan], list[Stop], Crew, tuple[Refill, .
     "work cut short": (lambda: good(), SOAKING, replace(CREW, work_factor=1.5), (TAP,)),
     "left soaking": (lambda: without(good(), "scrub"), SOAKING, CREW, (TAP,)),
     "back late": (lambda: good(), SOAKING, replace(CREW, shift_to_s=40 * MIN), (TAP,)),
+    "times": (lambda: changed(good(), "apply", "a", start_s=0.0), SOAKING, CREW, (TAP,)),
+    "soak left out": (lambda: changed(good(), "apply", "a", kind="work"), SOAKING, CREW, (TAP,)),
+    "scrubbed dry": (lambda: without(good(), "apply"), SOAKING, CREW, (TAP,)),
+    "step unknown": (lambda: changed(good(), "break", "", kind="nap"), SOAKING, CREW, (TAP,)),
     "wrong place": (lambda: changed(good(), "apply", "a", place=2), SOAKING, CREW, (TAP,)),
 }  # fmt: skip
 
@@ -222,6 +238,38 @@ def test_filling_cans_where_the_water_is_not_fit_is_found() -> None:
     plan = plan_day(stops, [crew], WALK, seed=1, iterations=20, rules=Rules((TAP,)))
     assert plan.done == {"one", "two"}
     assert {item.rule for item in check_plan(plan, stops, [crew], WALK, ())} == {"water not fit", "no water"}
+
+
+def test_cans_filled_in_no_time_are_found() -> None:
+    stops = [Stop("one", 1, 60, water_l=10), Stop("two", 2, 60, water_l=10)]
+    crew = Crew("a", 0, 0, 0, 1000, water_l=15)
+    plan = plan_day(stops, [crew], WALK, seed=1, iterations=20, rules=Rules((TAP,)))
+    slow = replace(TAP, service_s=61)
+    assert {item.rule for item in check_plan(plan, stops, [crew], WALK, (slow,))} == {"refill cut short"}
+
+
+def said_of(stop: Stop, crew: Crew, reason: Reason) -> list[str]:
+    plan = DayPlan((CrewDay(crew.crew_id, (), 0.0, 0.0, crew.shift_from_s, crew.shift_from_s),),
+                   (Unplanned(stop.stop_id, reason, "said"),), Provenance("by hand", "", 0, 0, ""))  # fmt: skip
+    return [item.rule for item in check_plan(plan, [stop], [crew], WALK)]
+
+
+REST = Break(60 * MIN, 90 * MIN, 30 * MIN)
+
+
+@pytest.mark.parametrize(("minutes", "true"), [(60, False), (80, False), (100, True), (180, True)])
+def test_a_break_is_a_reason_only_where_the_work_fits_neither_before_nor_after_it(minutes: int, true: bool) -> None:
+    """Of 180 min either the first 90 are free, or from 90 (break begun at 60) the 90 after."""
+    stop, crew = Stop("one", 0, minutes * MIN), Crew("a", 0, 0, 0, 180 * MIN, breaks=(REST,))
+    assert ("reason" not in said_of(stop, crew, Reason.JOB_LONGER_THAN_SHIFT)) is true
+    assert plan_day([stop], [crew], WALK, seed=1, iterations=5).done == (set() if true else {"one"})
+
+
+def test_no_time_left_is_not_said_while_a_crew_that_could_do_it_is_idle_all_day() -> None:
+    stop = Stop("one", 1, 30 * MIN)
+    assert said_of(stop, CREW, Reason.NO_TIME_LEFT) == ["reason"]
+    assert said_of(stop, CREW, Reason.NO_REFILL)
+    assert said_of(replace(stop, service_s=500 * MIN), CREW, Reason.JOB_LONGER_THAN_SHIFT) == []
 
 
 def test_a_plan_that_breaks_a_rule_is_never_shown(monkeypatch: pytest.MonkeyPatch) -> None:
