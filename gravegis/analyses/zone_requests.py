@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 PRACTICE = "common practice, no source"
 UNDATED = dt.date(2001, 1, 2)  # stands for 'day 1': only differences of days are used
 _LAST = "23:59"
+DONE = "DONE_TODAY"
+"""Reason of `routes` for a stone done before the rest of the day was planned anew."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,14 +68,20 @@ def run(site: Site, settings: RequestSettings, job: Job) -> Result:
 
 
 def _stops(site: Site) -> Frame:
-    """Return the stones of each day with the time they are left; spare ones as late as the last of the day."""
+    """Return the stones of each day with the time they are left.
+
+    Spare ones, and those done before the rest of the first day was planned anew, count as left last.
+    """
     import pandas as pd
 
     stops = site["stops"][["stone_id", "day", "leave_at"]]
-    if not site.has("spares"):
-        return stops
-    last = stops.groupby("day", as_index=False)["leave_at"].max()
-    return pd.concat([stops, site["spares"][["stone_id", "day"]].merge(last, on="day")], ignore_index=True)
+    last, also = stops.groupby("day", as_index=False)["leave_at"].max(), []
+    if site.has("spares"):
+        also.append(site["spares"][["stone_id", "day"]])
+    if site.has("unplanned", "reason") and len(last):
+        left = site["unplanned"]
+        also.append(left.loc[left["reason"] == DONE, ["stone_id"]].assign(day=last["day"].iloc[0]))
+    return pd.concat([stops, *(rows.merge(last, on="day") for rows in also)], ignore_index=True) if also else stops
 
 
 def _date(day: str) -> dt.date | None:
@@ -164,6 +172,7 @@ ANALYSIS = Analysis(
     needs={"stops": ("stone_id", "day", "leave_at")},
     uses={
         "spares": {"*": "", "stone_id": "", "day": ""},
+        "unplanned": {"*": "", "stone_id": "", "reason": ""},
         "wetting_links": {"*": "which zone reaches which stone is not known: no request", "zone_id": ""},
         "worklist": {"*": "every stone of the plan is treated: its zone stays off after the work too", "method": ""},
         "permissions": {"*": "", "zone_id": "", "status": "", "until": "", "ref": ""},

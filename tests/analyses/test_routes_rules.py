@@ -11,7 +11,7 @@ import shapely
 
 from gravegis import pipeline, registry
 from gravegis.analyses.routes.hours import zone_runs
-from gravegis.errors import LayerError
+from gravegis.errors import LayerError, SettingError
 from gravegis.site import Site, SiteInfo
 
 CRS = "EPSG:7854"
@@ -377,3 +377,57 @@ def test_zones_of_spare_stones_are_asked_for_off_too() -> None:
     one = registry.load("zone_requests")
     asked = pipeline.run_one(site.with_layers({"wetting_links": links}), one, one.read({}))
     assert list(asked["zone_requests"]["zone_id"]) == ["Z9"]
+
+
+def crew_of(site: Site) -> dict[str, str]:
+    return dict(zip(site["stops"]["stone_id"], site["stops"]["crew_id"], strict=True))
+
+
+def four_crews() -> Site:
+    site = ground(60)
+    people = pd.DataFrame({"crew_id": ["A", "B", "C", "D"], "shift_from": "08:00", "shift_to": "15:00"})
+    return site.with_layers({"crews": people})
+
+
+def test_at_noon_the_plan_on_file_goes_on_with_little_changed_when_one_of_four_goes_home() -> None:
+    morning = planned(four_crews())
+    stops = morning["stops"]
+    begun = set(stops.loc[stops["apply_at"] < "12:00:00", "stone_id"])
+    home = morning.with_layers({"crews": morning["crews"].query("crew_id != 'D'")})
+    after = planned(home, from_time="12:00")
+    assert set(crew_of(after)) & begun == set()
+    assert {name for name, reason in reasons(after).items() if reason == "DONE_TODAY"} == begun
+    assert len(after["stops"]) + len(after["unplanned"]) == 60
+    assert after["stops"]["apply_at"].min() >= "12:00:00"
+    was, now = crew_of(morning), crew_of(after)
+    theirs = [one for one, crew in was.items() if one not in begun and crew != "D"]
+    assert theirs
+    assert sum(now.get(one) != was[one] for one in theirs) < 0.2 * len(theirs)
+    assert any("earlier plan mended" in note for note in after.log[-1].notes)
+    again = planned(after, from_time="12:00")
+    assert crew_of(again) == now, "planning the same rest of the day twice changes nothing"
+
+
+def test_what_is_recorded_as_done_outranks_what_the_plan_had_begun() -> None:
+    morning = planned(four_crews())
+    stops = morning["stops"]
+    begun = list(stops.loc[stops["apply_at"] < "12:00:00", "stone_id"])
+    said = pd.DataFrame({"treatment_id": [f"T{k}" for k in range(len(begun) - 1)], "stone_id": begun[1:],
+                         "what": "cleaned", "done_on": "2026-12-02"})  # fmt: skip
+    after = planned(morning.with_layers({"treatments": said}), from_time="12:00")
+    assert {name for name, reason in reasons(after).items() if reason == "DONE_TODAY"} == set(begun[1:])
+    assert begun[0] in crew_of(after)
+
+
+def test_the_rest_of_a_day_without_a_plan_on_file_is_refused() -> None:
+    with pytest.raises(SettingError, match="no plan of 2026-12-02 is on file"):
+        planned(ground(3), from_time="12:00")
+
+
+def test_zones_over_stones_done_in_the_morning_stay_asked_for() -> None:
+    links = pd.DataFrame({"stone_id": ["s0"], "head_id": ["H"], "zone_id": ["Z9"]})
+    site = planned(four_crews().with_layers({"wetting_links": links}))
+    after = planned(site, from_time="12:00")
+    assert reasons(after)["s0"] == "DONE_TODAY"
+    one = registry.load("zone_requests")
+    assert list(pipeline.run_one(after, one, one.read({}))["zone_requests"]["zone_id"]) == ["Z9"]

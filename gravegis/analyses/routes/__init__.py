@@ -17,6 +17,7 @@ IN_WORDS = {
     "NO_CREW": "no crew is out", "NO_CREW_WITH_SKILL": "no crew has the skill", "UNREACHABLE": "no way on foot",
     "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
     "NOT_FOR_CREWS": "not for crews", "NO_MINUTES": "no minutes of work on file",
+    "DONE_TODAY": "done or begun earlier in the day",
     "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
     "NO_CLEANER_LEFT": "no cleaner left",
@@ -39,12 +40,14 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     list along. Walking is the quickest way over a network of paths and lines of sight that no wall,
     hedge or fence crosses; gates open them. Every stone of the worklist is planned or listed with its reason. The
     finished plan is tested again, rule by rule, by code that shares nothing with the search. Stopped in the middle of
-    the search, it gives the best plan so far and says so. Not yet covered: slopes,
-    steps, and whether a way crosses a zone while it runs.
+    the search, it gives the best plan so far and says so. From a time of the day on, it goes on from its own
+    plan on file: what is done stays, crews start again at their bases, and what still holds of their lists stays
+    theirs. Not yet covered: slopes, steps, and whether a way crosses a zone while it runs.
     """
     from gravegis.analyses.routes.assumed import assumed_of
     from gravegis.analyses.routes.days import days_of, tell
     from gravegis.analyses.routes.led import MODES, led_assumed, led_notes
+    from gravegis.analyses.routes.noon import noon_of
     from gravegis.analyses.routes.people import crews_of, dates_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
     from gravegis.analyses.routes.rows import layers_of
@@ -68,7 +71,7 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     led = MODES[settings.led_mode](site, places, settings)
     days = days_of(site, todo, (places, walk), settings, job, led=led)
     tell(job, 0.95, "writing the plan")
-    layers = layers_of(site, days, places, walk, todo)
+    layers = layers_of(site, days, places, walk, todo, noon=noon_of(site, settings))
     idle = sorted(set(site["crews"]["crew_id"]) - {crew.crew_id for crew in crews_of(site["crews"], places, settings)})
     notes = notes_of(days, places, walk, layers["unplanned"], days_n=settings.days_n)
     notes += tuple(note for one in days for note in led_notes(one, led, site["worklist"]))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from gravegis.analyses.routes import UNDATED
 from gravegis.analyses.routes.hours import shut_times
+from gravegis.analyses.routes.noon import crews_from, noon_of
 from gravegis.analyses.routes.people import barred_on, crews_of, dates_of, stops_of
 from gravegis.analyses.routes.rows import Planned
 from gravegis.errors import Cancelled
@@ -36,22 +37,26 @@ def days_of(
     Stopped in the middle, the days begun are given as they are; raises Cancelled where no stone is planned yet.
     """
     planner = plan_day if led is None else partial(plan_with_leaders, led=led)
+    noon = noon_of(site, settings)
     places, walk = where
     rules = Rules(places.refills, settings.walk_price_ratio)
     crews = crews_of(site["crews"], places, settings)
-    days, done = list[Planned](), set[str]()
+    days, done = list[Planned](), set[str]() if noon is None else set(noon.done)
     for nth, dated in enumerate(dates_of(settings)):
         shut, gone = shut_times(site, todo, dated, settings), done | set(barred_on(site, dated))
         stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in gone]
+        rest = noon if nth == 0 else None
+        out = crews if rest is None else crews_from(crews, rest.from_s)
         plan = planner(
-            stops, crews, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
+            stops, out, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
+            warm=None if rest is None else rest.plan, keep=rest is not None,
             progress=_share(job, nth, settings.days_n), cancelled=job.cancelled,
         )  # fmt: skip
-        days.append(Planned(dated or UNDATED.format(nth + 1), dated, plan, tuple(stops), tuple(crews)))
+        days.append(Planned(dated or UNDATED.format(nth + 1), dated, plan, tuple(stops), tuple(out)))
         done |= plan.done
         if job.cancelled():
             break
-    if not done:
+    if not any(one.plan.done for one in days):
         job.check()
     return days
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from gravegis.analyses.routes.closed import DAY_S
 from gravegis.analyses.routes.led import post_of
+from gravegis.analyses.routes.noon import DONE
 from gravegis.analyses.routes.people import barred_on
 from gravegis.layers.canonical import empty
 from gravegis.science.routing.model import WORK
@@ -18,6 +19,7 @@ from gravegis.science.routing.model import WORK
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from gravegis.analyses.routes.noon import Noon
     from gravegis.analyses.routes.places import Places
     from gravegis.layers.canonical import Frame
     from gravegis.science.routing.model import Crew, CrewDay, DayPlan, Op, Stop
@@ -36,8 +38,10 @@ class Planned:
     crews: tuple[Crew, ...]
 
 
-def layers_of(site: Site, days: Sequence[Planned], places: Places, walk: WalkMatrix, todo: Frame) -> dict[str, Frame]:
-    """Return the layers of all days; what the last day leaves is what is not planned."""
+def layers_of(
+    site: Site, days: Sequence[Planned], places: Places, walk: WalkMatrix, todo: Frame, *, noon: Noon | None = None
+) -> dict[str, Frame]:
+    """Return the layers of all days; what the last day leaves is what is not planned, and what was done before."""
     crs = site.info.crs
     stops = [row for one in days for row in _stop_rows(one, todo)]
     legs = [row for one in days for row in _leg_rows(one, places, walk)]
@@ -45,7 +49,10 @@ def layers_of(site: Site, days: Sequence[Planned], places: Places, walk: WalkMat
     crew_days = [row for one in days for row in _day_rows(one, walk)]
     spares = [row for one in days for row in _spare_rows(one)]
     done = {stone_id for one in days for stone_id in one.plan.done}
-    left = list(_unplanned_rows(site, days[-1], places, walk, done))
+    before = {} if noon is None else noon.done
+    left = list(_unplanned_rows(site, days[-1], places, walk, done | set(before)))
+    left += [{"stone_id": stone_id, "reason": DONE, "detail": words} for stone_id, words in sorted(before.items())
+             if stone_id in set(site["worklist"]["stone_id"])]  # fmt: skip
     return {
         "stops": pd.DataFrame(stops) if stops else empty("stops"),
         "legs": gpd.GeoDataFrame(legs, geometry="geometry", crs=crs) if legs else empty("legs", crs),

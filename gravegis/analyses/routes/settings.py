@@ -26,6 +26,11 @@ class RouteSettings:
     day: str = text(
         "", "Day of the plan.", form="a date such as 2026-12-02, or nothing", source="typed", reader=day_typed
     )
+    from_time: str = text(
+        "", "Plan the rest of the day anew from this time, changing as little as it can; the plan of the day on file "
+        "and the treatments recorded say what is done. Nothing plans the whole day.",
+        form="a time such as 12:30, or nothing", source="typed", reader=_time,
+    )  # fmt: skip
     iterations_n: int = whole(
         1000, "Rounds of the search; the same number and seed give the same plan.", low=1, high=1_000_000,
         source="own choice: the made-up days of scripts/bench.py are planned with as many",

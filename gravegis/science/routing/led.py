@@ -49,13 +49,13 @@ class _Made:
 
 def plan_with_leaders(
     stops: Sequence[Stop], crews: Sequence[Crew], walk: WalkMatrix, *, led: LedRules, rules: Rules | None = None,
-    seed: int, iterations: int, progress: Callable[[float], object] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    seed: int, iterations: int, warm: DayPlan | None = None, keep: bool = False,
+    progress: Callable[[float], object] | None = None, cancelled: Callable[[], bool] | None = None,
 ) -> DayPlan:  # fmt: skip
     """Return a checked plan of one day where crews with a leader work in one block within the leader's sight.
 
     The blocks are chosen first; crews by themselves then take the best of what is left, as `plan_day` does with
-    the same arguments.
+    the same arguments (an earlier plan is gone by for them only: lists by priority hold as they are).
     Raises what `plan_day` raises.
     """
     rules = rules or Rules()
@@ -68,7 +68,8 @@ def plan_with_leaders(
     if free or not groups:
         done = made.done
         rest = plan_day([stop for stop in stops if stop.stop_id not in done], free, walk, seed=seed,
-                        iterations=iterations, rules=rules, progress=progress, cancelled=cancelled)  # fmt: skip
+                        iterations=iterations, rules=rules, warm=warm, keep=keep, progress=progress,
+                        cancelled=cancelled)  # fmt: skip
         made.take(rest)
         made.provenance = rest.provenance
     plan = _whole(made, stops, crews, (walk, led, rules))
