@@ -25,6 +25,7 @@ from gravegis.layers import (
     schema,
     ticks,
     vocabulary,
+    walks,
 )  # fmt: skip
 from gravegis.layers import crs as systems
 from gravegis.layers.cans import LAYER as CANS
@@ -90,7 +91,7 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     try:
         read = read_cans if layer == CANS else _read
         raw = named_again(read(path, typed, road), typed, road)
-        raw = ticks.unfold(raw, road)
+        raw = walks.unfold_walk(ticks.unfold(raw, road), road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()
@@ -305,6 +306,9 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
     try:
         made = site.with_layers({name: frame})
+        if road.faults and "heads" in made:
+            made = made.with_layers({"heads": walks.with_faults(made["heads"], road)})
+            road.stop()
         if name in match.FILLING:
             filled = match.fill_places({one: made[one] for one in made})
             road.notes.extend(filled.notes)
