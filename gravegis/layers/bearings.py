@@ -13,12 +13,23 @@ if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
     from gravegis.layers.said import Typed
 
-__all__ = ["BEARINGS", "to_true"]
+__all__ = ["BEARINGS", "large_declination", "to_true"]
 
 BEARINGS = ("facing_deg", "arc_from_deg", "bearing_deg")
 """Columns that hold a bearing; a sweep is an angle between two, which no declination changes."""
 
 _NORTH = "bearing_north"
+_USUAL_DEG = 30.0  # more occurs near the magnetic poles only: common practice, no source
+
+
+def large_declination(typed: Typed) -> tuple[str, ...]:
+    """Return a question where the declination typed is larger than where people live."""
+    if typed.declination_deg is None or abs(typed.declination_deg) <= _USUAL_DEG:
+        return ()
+    return (
+        f"a declination of {typed.declination_deg:g} degrees is more than the {_USUAL_DEG:g} that occur away from the "
+        "magnetic poles: is it a bearing, or are minutes read as degrees?",
+    )
 
 
 def to_true(frame: Frame, typed: Typed, layer: str) -> tuple[Frame, list[str], list[Problem]]:
@@ -44,7 +55,8 @@ def to_true(frame: Frame, typed: Typed, layer: str) -> tuple[Frame, list[str], l
     if typed.declination_deg is None:
         words = f"{many(int(magnetic.sum()), 'bearing')} counted from magnetic north"
         return frame, [], [Problem(words, layer, "Say how far it lies east of true north: --bearings magnetic "
-                                                 "--declination 8.2")]  # fmt: skip
+                                                 "--declination DEGREES (west is below 0), as the "
+                                                 "chart of the place and year of the survey says")]  # fmt: skip
     made = frame.copy(deep=False)
     for name in there:
         turned = (made[name] + typed.declination_deg) % 360.0

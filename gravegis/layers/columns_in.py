@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from gravegis.errors import LayerError, Problem
-from gravegis.layers import dates, years
+from gravegis.layers import dates, not_detected, years
 from gravegis.layers.read.missing import is_missing
 from gravegis.layers.read.raw import many, shown
 from gravegis.layers.values import Converted, carries_units, convert, mixed_units, unit_in_name
@@ -67,6 +68,10 @@ def bring_column(
         done, extra = _figures(series, column, how, where)
     else:
         done, extra = convert(series, column, unit=how.unit, decimal=how.decimal, where=where), {}
+    if column.kind in ("number", "whole"):
+        notes, problems = not_detected.codes_for_nothing(series, column, where)
+        done.notes.extend(notes)
+        done.problems.extend(problems)
     if kept is not None:
         extra = {f"{column.name}{AS_WRITTEN}": kept, **extra}
         count = int((kept.fillna("") != series.fillna("").astype("str")).sum())
@@ -160,9 +165,13 @@ def _years(series: pd.Series[Any], column: Column) -> tuple[Converted, dict[str,
 def _figures(series: pd.Series[Any], column: Column, how: Manner, where: str) -> tuple[Converted, dict[str, Any]]:
     """Return figures, with values behind a < or > sign set apart as limits."""
     if pd.api.types.is_numeric_dtype(series.dtype):
-        return convert(series, column, unit=how.unit, decimal=how.decimal, where=where), {}
-    extra: dict[str, Any] = {}
+        return convert(series, column, unit=how.unit, decimal=how.decimal, where=where), _basis_in_name(series, column)
+    extra: dict[str, Any] = _basis_in_name(series, column)
     notes, problems = list[str](), list[Problem]()
+    if not_detected.may_be(column):
+        series, marks, said = not_detected.apart(series, column, below_name(column, not_detected.NOT_DETECTED))
+        extra |= marks
+        notes.extend(said)
     plain = series
     for signs, word in ((_BELOW, "below"), (_ABOVE, "above")):
         limits = _each(series, lambda value, signs=signs: _limit(value, signs))  # type: ignore[misc]
@@ -180,7 +189,11 @@ def _figures(series: pd.Series[Any], column: Column, how: Manner, where: str) ->
         notes.append(f"{column.name}: {many(count, 'value')} {word} a limit (such as '{example}'): not a figure, the "
                      f"limit stands in {name}")  # fmt: skip
     done = convert(plain, column, unit=how.unit, decimal=how.decimal, where=where)
-    if extra and not how.unit and not (problems or done.problems):
+    if (
+        any(name in extra for name in (below_name(column), below_name(column, "above")))
+        and not how.unit
+        and not (problems or done.problems)
+    ):
         stripped = [_limit(value, (*_BELOW, *_ABOVE)) or value for value in series]
         together = pd.Series(stripped, index=series.index, dtype="str", name=series.name)
         bare, dressed = carries_units(together, column)
@@ -190,9 +203,20 @@ def _figures(series: pd.Series[Any], column: Column, how: Manner, where: str) ->
     return done, extra
 
 
+def _basis_in_name(series: pd.Series[Any], column: Column) -> dict[str, Any]:
+    """Return what the name of a column of alkalinity says it is given as: ``Alkalinity as CaCO3``."""
+    said = re.search(r"\bas[\s_]*(caco3|hco3)", str(series.name), re.IGNORECASE)
+    if column.name != "alkalinity_mg_l" or said is None:
+        return {}
+    form = {"caco3": "CaCO3", "hco3": "HCO3"}[said[1].lower()]
+    return {"alkalinity_as": pd.Series([form] * len(series), index=series.index, dtype="str")}
+
+
 def _limit(value: object, signs: tuple[str, ...]) -> str:
     """Return the limit behind a sign, empty where there is none."""
     text = _text(value) if isinstance(value, str) else ""
+    if signs == _BELOW and (given := not_detected.given_limit(text)):
+        return given
     sign = next((one for one in signs if text.startswith(one)), "")
     rest = text[len(sign) :].lstrip("= ") if sign else ""
     return rest if rest[:1].isdigit() or rest[:1] in (".", ",") else ""

@@ -62,6 +62,6 @@ def surveyed_outlines(throws: Frame | None) -> pd.Series[Any]:
     """Return the surveyed outline of each head that has one, by head_id; several of one head are joined."""
     if throws is None or throws.empty or "head_id" not in throws.columns:
         return pd.Series([], index=pd.Index([], dtype="str"), dtype=object)
-    named = throws[throws["head_id"].notna() & throws["geometry"].notna()]
+    named = throws[throws["head_id"].notna() & ~shapely.is_missing(throws["geometry"].to_numpy())]
     joined = {head: shapely.union_all(group.to_numpy()) for head, group in named.groupby("head_id")["geometry"]}
     return pd.Series(joined, dtype=object)

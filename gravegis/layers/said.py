@@ -111,7 +111,7 @@ class Typed:
             declination_deg=declination,
             more=bool(options.get("more")),
         )
-        if made.declination_deg is not None and not -180 <= made.declination_deg <= 180:
+        if made.declination_deg is not None and not -90 <= made.declination_deg <= 90:
             problems.append(Problem(f"{made.declination_deg:g} is no declination", "--declination", _DECLINATION))
         if made.bearings == "magnetic" and made.declination_deg is None:
             problems.append(Problem("magnetic bearings need the declination", "--declination", _DECLINATION))

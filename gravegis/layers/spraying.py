@@ -79,13 +79,15 @@ def sprayers_of(site: Holder) -> Sprayers:
     from gravegis.layers.heads import surveyed_outlines, throws_of
 
     heads = _layer(site, "heads")
-    heads = heads[heads.geometry.notna() & ~heads.geometry.is_empty].reset_index(drop=True)
+    heads = heads[~shapely.is_missing(heads.geometry.to_numpy()) & ~heads.geometry.is_empty].reset_index(drop=True)
     computed = _layer(site, "throws_computed")
     known = {name: canonical.column(computed, "throws_computed", name) for name in FIGURES}
     frame = pd.DataFrame({"head_id": computed["head_id"], **known}).set_index("head_id")
     frame = frame.reindex(heads["head_id"]).reset_index().fillna({"arc_from_deg": 0.0, "arc_sweep_deg": 360.0})
     drawn = _layer(site, "throws")
-    drawn = drawn[drawn.geometry.notna()].assign(head_id=canonical.column(drawn, "throws", "head_id"))
+    drawn = drawn[~shapely.is_missing(drawn.geometry.to_numpy())].assign(
+        head_id=canonical.column(drawn, "throws", "head_id")
+    )
     outline, point = surveyed_outlines(drawn), np.asarray(heads.geometry, dtype=object)
     own = np.array([*(outline.get(head) for head in frame["head_id"]), None], dtype=object)[:-1]
     is_own = ~shapely.is_missing(own)

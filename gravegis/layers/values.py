@@ -13,6 +13,7 @@ import pandas as pd
 from gravegis import units
 from gravegis.errors import LayerError, Problem, SettingError
 from gravegis.layers.compass import bearing_of
+from gravegis.layers.fractions import fraction
 from gravegis.layers.read import numbers
 from gravegis.layers.read.missing import is_missing, missing_among
 from gravegis.layers.read.raw import shown
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Converted", "carries_units", "convert", "measures", "mixed_units", "unit_in_name"]
 
-_FEET_INCHES = re.compile(r"(\d+)\s*(?:'|ft|feet)\s*(\d+(?:\.\d+)?)\s*(?:\"|''|in|inch|inches)")
+_FEET_INCHES = re.compile(r"(\d+)\s*(?:'|ft|feet)\s*(\d[\d.\s/]*[¼½¾⅛⅜⅝⅞]?|[¼½¾⅛⅜⅝⅞])\s*(?:\"|''|in|inch|inches)")
 _BRACKET = re.compile(r"(.*?)[\s_]*[(\[]\s*([^)\]]+?)\s*[)\]]\s*")
 _QUOTES = str.maketrans({"′": "'", "’": "'", "″": '"', "”": '"'})
 
@@ -71,6 +72,8 @@ def carries_units(series: pd.Series[Any], column: Column) -> tuple[list[str], li
     for text in _texts(series, column):
         if _feet_inches(text) is not None:
             dressed.append(text)
+        elif (halves := fraction(text)) is not None:
+            (dressed if measures(halves[1], column.unit) else bare).append(text)
         elif (parts := numbers.split(text)) is not None:
             (dressed if measures(parts[1], column.unit) else bare).append(text)
     return bare, dressed
@@ -155,7 +158,7 @@ def _typed(series: pd.Series[Any], column: Column, *, unit: str, decimal: str, w
     if bare and dressed and not unit:
         done.problems.append(mixed_units(series, column, bare, dressed, where))
     try:
-        plain = [text for text in _texts(series, column) if _feet_inches(text) is None]
+        plain = [text for text in _texts(series, column) if _feet_inches(text) is None and fraction(text) is None]
         parts = [one[0] for text in plain if (one := numbers.split(text)) is not None]
         style = numbers.sniff(parts, decimal)
     except LayerError as error:
@@ -185,8 +188,10 @@ def _value(text: str, column: Column, unit: str, style: numbers.Style) -> float 
         return metres
     if column.unit == "deg" and (bearing := bearing_of(text)) is not None:
         return bearing
-    parts = numbers.split(text)
-    value = None if parts is None else numbers.read(parts[0], style.decimal)
+    parts: tuple[object, str] | None = numbers.split(text)
+    value = None if parts is None else numbers.read(str(parts[0]), style.decimal)
+    if (halves := fraction(text)) is not None:
+        parts, value = halves, halves[0]
     if parts is None or value is None:
         return None
     word = parts[1] or unit
@@ -200,7 +205,11 @@ def _feet_inches(text: str) -> float | None:
     found = _FEET_INCHES.fullmatch(text.translate(_QUOTES).strip().lower())
     if found is None:
         return None
-    return units.to_inside(float(found[1]), "ft", "m") + units.to_inside(float(found[2]), "in", "m")
+    halves = fraction(found[2])
+    if halves is None and re.fullmatch(r"\d+(?:\.\d+)?", found[2].strip()) is None:
+        return None
+    inches = float(found[2]) if halves is None else halves[0]
+    return units.to_inside(float(found[1]), "ft", "m") + units.to_inside(inches, "in", "m")
 
 
 def _texts(series: pd.Series[Any], column: Column) -> list[str]:

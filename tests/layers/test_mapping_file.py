@@ -213,7 +213,8 @@ def test_a_limit_goes_through_a_site_and_back(tmp_path: Path) -> None:
 def test_missing_codes_are_listed_with_their_counts() -> None:
     frame = water(sample_id=["1", "2", "3"], iron_mg_l=["k.A.", "n.d.", "-"])
     done = apply_mapping(frame, schema.layer("water"))
-    assert "iron_mg_l: read as missing: 'k.A.' (1), 'n.d.' (1), '-' (1)" in done.notes
+    assert "iron_mg_l: read as missing: 'k.A.' (1), '-' (1)" in done.notes
+    assert done.frame["iron_not_detected_mg_l"].tolist()[1] == "yes"  # of a laboratory: no figure, but not unknown
 
 
 def test_values_below_zero_and_one_least_value_in_many_columns_are_told() -> None:

@@ -69,12 +69,12 @@ def test_every_sheet_of_catch_cans_holds_157_cans_and_gives_the_known_uniformity
 def test_all_nineteen_sheets_come_in(real: Path) -> None:
     from gravegis.layers.read import sheet
 
-    book, _ = sheet._workbook(real / "irrigation" / "catchcan_radial_tests.xlsx", results=True)
+    book = sheet._workbook(real / "irrigation" / "catchcan_radial_tests.xlsx", results=True)[0]
     assert len(book) == 19
     for name, cells in book.items():
         tables = list(sheet._tables(name, cells))
         for table, stored in zip(tables[:2], (cells[1][9], cells[1][19]), strict=True):
-            frame = sheet._rows(cells, table, name).frame
+            frame = sheet._rows(cells, table).frame
             assert len(frame) == 157, name
             radius, depth = (frame.iloc[:, column].astype(float).to_numpy() for column in (2, 5))
             mean = np.sum(depth * radius) / np.sum(radius)

@@ -21,6 +21,16 @@ _BODY = re.compile(
     (?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:"|'')?)?)?""",
     re.VERBOSE | re.ASCII,
 )
+_QUARTERS = re.compile(r"\b(NORTH|SOUTH|EAST|WEST)(?:ERN)?\b")
+_DASHES = re.compile(r"([+-]?\d{1,3})-(\d{1,2}(?:[.,]\d+)?)(?:-(\d{1,2}(?:[.,]\d+)?))?", re.ASCII)
+# Degrees, minutes and seconds run together: 440300 is 44 degrees 3 minutes 0 seconds.
+_PACKED = {"lat": re.compile(r"(\d{2})(\d{2})(\d{2}(?:\.\d+)?)"), "lon": re.compile(r"(\d{3})(\d{2})(\d{2}(?:\.\d+)?)")}
+_MARKS_IN_LETTERS = (
+    (re.compile(r"(?<=\d)\s*(?:DEGREES?|DEGS?|D)(?![A-Z])\.?"), "° "),
+    (re.compile(r"(?<=\d)\s*(?:MINUTES?|MINS?|M)(?:(?![A-Z])|(?=[NSEW]$))\.?"), "' "),
+    (re.compile(r"(?<=\d)\s*(?:SECONDS?|SECS?|S)(?:(?=\s*[NSEW]$)|(?<=SEC|NDS|OND|ECS)(?![A-Z]))\.?"), '" '),
+    (re.compile(r"(?<=\d)\s*S$"), '"'),  # only where a quarter stands in front
+)
 _LETTERS = {"lat": {"N": 1, "S": -1}, "lon": {"E": 1, "W": -1}}
 _MOST_DEG = {"lat": 90.0, "lon": 180.0}
 _WORDS = {"lat": "latitude", "lon": "longitude"}
@@ -60,8 +70,9 @@ def parse_angle(text: str, axis: str) -> float:
         With the reason, when it cannot be read or has more than one answer, such as the letter O, which is east
         in German and west in French and Spanish.
     """
-    tidy = text.translate(_MARKS).strip().upper()
+    tidy = _with_marks(text.translate(_MARKS).strip().upper())
     letter, body = _letter(tidy)
+    body = _parted(body, letter, axis)
     if letter and runs_together(body, axis):
         together = _TOGETHER[axis].fullmatch(body)
         body = f"{together[1]} {together[2]}" if together is not None else body
@@ -79,6 +90,27 @@ def parse_angle(text: str, axis: str) -> float:
     if value > _MOST_DEG[axis]:
         raise ValueError(f"is beyond {_MOST_DEG[axis]:g} degrees of {_WORDS[axis]}")
     return sign * value
+
+
+def _with_marks(tidy: str) -> str:
+    """Return the text with signs for the words and letters of degrees, minutes, seconds and quarters of the sky."""
+    tidy = _QUARTERS.sub(lambda found: found[1][0], tidy)
+    if not re.search(r"\d\s*(?:D|M)", tidy):
+        return tidy
+    if re.fullmatch(r"[^SNEW]*\d\s*S", tidy) and re.search(r"\d\s*D", tidy):
+        raise ValueError("ends in S, which is seconds or south: write both, or the quarter as a word")
+    for pattern, sign in _MARKS_IN_LETTERS if tidy[:1] in tuple("NSEW") else _MARKS_IN_LETTERS[:-1]:
+        tidy = pattern.sub(sign, tidy)
+    return " ".join(tidy.split())
+
+
+def _parted(body: str, letter: str, axis: str) -> str:
+    """Return degrees, minutes and seconds parted by blanks where they are joined by dashes or run together."""
+    dashed = _DASHES.fullmatch(body)
+    if dashed is not None and (letter or dashed[3]):
+        return " ".join(part for part in dashed.groups() if part)
+    packed = _PACKED[axis].fullmatch(body) if letter else None
+    return " ".join(packed.groups()) if packed is not None else body
 
 
 def _letter(tidy: str) -> tuple[str, str]:

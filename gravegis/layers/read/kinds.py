@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from gravegis.layers.read.raw import Raw
 
-__all__ = ["NOT_READ", "TABLE", "Kind", "Reader", "by_content", "by_ending", "check_content", "reader_of"]
+__all__ = ["NOT_READ", "TABLE", "Kind", "Reader", "by_content", "by_ending", "check_content", "not_read", "reader_of"]
 
 _HEAD = 4096
 
@@ -94,6 +94,12 @@ def by_content(path: Path) -> Kind | None:
 def _head(path: Path) -> bytes:
     with path.open("rb") as stream:
         return stream.read(_HEAD)
+
+
+def not_read(path: Path) -> str:
+    """Return in words what a file is that is not read; empty where nobody knows or it is read."""
+    head = _head(path)
+    return next((name for sign, name, _ in NOT_READ if re.search(sign, head)), "")
 
 
 def check_content(path: Path, kind: Kind) -> None:

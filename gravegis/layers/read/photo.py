@@ -15,6 +15,7 @@ from PIL.ExifTags import GPS, IFD, Base
 from gravegis.errors import LayerError, Problem
 from gravegis.layers.crs import understood
 from gravegis.layers.read.damage import library_reads
+from gravegis.layers.read.kinds import not_read
 from gravegis.layers.read.raw import Raw, many, shown
 from gravegis.layers.read.rows import no_encoding, no_layer
 
@@ -28,6 +29,7 @@ _BASIS = "positions in photos are longitude and latitude, WGS 84 (EXIF 2.32; the
 _ENDINGS = (".jpg", ".jpeg")
 _MOST_PHOTOS, _MOST_PIXELS = 20_000, 500_000_000  # common practice, no source
 _TRUE, _MAGNETIC = "true", "magnetic"
+_OF_SYSTEM = ("thumbs.db", "desktop.ini")  # files that systems write into folders of pictures
 _WGS = ("", "WGS84", "WGS-84", "WGS 84")
 
 
@@ -46,8 +48,10 @@ def read_photos(path: Path, *, layer: str | None = None, encoding: str | None = 
     no_layer(layer, "A photo")
     files = sorted(one for one in path.rglob("*") if one.suffix.lower() in _ENDINGS) if path.is_dir() else [path]
     if not files or len(files) > _MOST_PHOTOS:
-        raise LayerError(f"the folder holds {len(files)} photos (JPEG)", where=path.name,
+        others = f"; not read: {shown(_left_behind(path))}" if _left_behind(path) else ""
+        raise LayerError(f"the folder holds {len(files)} photos (JPEG){others}", where=path.name,
                          remedy=f"Name a folder of 1 to {_MOST_PHOTOS} of them.")  # fmt: skip
+    left = _left_behind(path) if path.is_dir() else []
     rows, problems = [], list[Problem]()
     for file in files:
         try:
@@ -58,25 +62,46 @@ def read_photos(path: Path, *, layer: str | None = None, encoding: str | None = 
             problems.extend(error.problems)
     if problems:
         raise LayerError.of(problems)
-    return _as_raw(rows)
+    return _as_raw(rows, left)
+
+
+def _left_behind(folder: Path) -> list[str]:
+    """Return the names of files that no reader of photos takes, with what they are where that is known."""
+    names = []
+    for one in sorted(folder.rglob("*")):
+        plain = one.name.lower()
+        if not one.is_file() or one.suffix.lower() in _ENDINGS or plain.startswith(".") or plain in _OF_SYSTEM:
+            continue
+        kind = not_read(one)
+        names.append(_named(one, folder) + (f" ({kind})" if kind else ""))
+    return names
 
 
 def _named(file: Path, path: Path) -> str:
     return file.relative_to(path).as_posix() if path.is_dir() else file.name
 
 
-def _as_raw(rows: list[dict[str, Any]]) -> Raw:
+def _as_raw(rows: list[dict[str, Any]], left: list[str]) -> Raw:
     shapes = [row.pop("geometry") for row in rows]
     stems = [row["photo_id"] for row in rows]
     for row in rows:  # two folders may hold photos of one name
         if stems.count(row["photo_id"]) > 1:
             row["photo_id"] = f"{row['folder']}/{row['photo_id']}"
         row.pop("folder")
+    halves = [row["photo_id"] for row in rows if row.pop("half")]
     names = list(dict.fromkeys(name for row in rows for name in row))
     data = {name: pd.Series([row.get(name) for row in rows], dtype="str") for name in names}
     frame = gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, index=range(len(rows))))
     lost = [row["photo_id"] for row, shape in zip(rows, shapes, strict=True) if shape is None]
     said = [f"{many(len(lost), 'photo')} without a position: {shown(lost)}"] if lost else []
+    if halves:
+        said.append(
+            f"{many(len(halves), 'photo')} with degrees of latitude and longitude but not the letters N or S, E or W, "
+            f"so that nobody knows the quarter of the earth: {shown(halves)}; they count as without a position"
+        )
+    if left:
+        said.append(f"{many(len(left), 'file')} of the folder not read and left behind: {shown(left)}; "
+                    "photos come in as JPEG: export them so, with their position")  # fmt: skip
     local = [row["photo_id"] for row in rows if row.get("taken_local") and not row.get("taken_at")]
     if local:
         said.append(f"{many(len(local), 'photo')} with a time but no time zone, kept in taken_local: {shown(local)}")
@@ -99,6 +124,7 @@ def _exif(file: Path) -> tuple[Mapping[int, Any], Mapping[int, Any], Mapping[int
 def _facts(file: Path, exif: Mapping[int, Any], camera: Mapping[int, Any], place: Mapping[int, Any]) -> dict[str, Any]:
     row: dict[str, Any] = {"photo_id": file.stem, "folder": file.parent.name}
     row["geometry"] = _position(place)
+    row["half"] = row["geometry"] is None and _lacks_quarter(place)
     row |= _times(camera, place)
     row |= _bearing(place)
     if row["geometry"] is not None:
@@ -112,8 +138,8 @@ def _facts(file: Path, exif: Mapping[int, Any], camera: Mapping[int, Any], place
 
 def _position(place: Mapping[int, Any]) -> shapely.Point | None:
     """Return the position, None where there is none; a zero-zero place is what a phone without a fix writes."""
-    lat = _degrees(place.get(GPS.GPSLatitude), place.get(GPS.GPSLatitudeRef), "S")
-    lon = _degrees(place.get(GPS.GPSLongitude), place.get(GPS.GPSLongitudeRef), "W")
+    lat = _degrees(place.get(GPS.GPSLatitude), _quarter(place.get(GPS.GPSLatitudeRef)), "NS")
+    lon = _degrees(place.get(GPS.GPSLongitude), _quarter(place.get(GPS.GPSLongitudeRef)), "EW")
     datum = str(place.get(GPS.GPSMapDatum, "")).strip().strip("\x00").upper()
     if lat is None or lon is None or (lat == 0 and lon == 0) or abs(lat) > 90 or abs(lon) > 180:
         return None
@@ -122,14 +148,33 @@ def _position(place: Mapping[int, Any]) -> shapely.Point | None:
     return shapely.Point(lon, lat)
 
 
-def _degrees(parts: object, quarter: object, negative: str) -> float | None:
-    if not isinstance(parts, tuple) or len(parts) != 3:
+def _lacks_quarter(place: Mapping[int, Any]) -> bool:
+    """Whether there are figures of a place, not all of them 0, and a letter that tells their side is not there."""
+    figures = [part for tag in (GPS.GPSLatitude, GPS.GPSLongitude) for part in _parts(place.get(tag))]
+    letters = (
+        _quarter(place.get(GPS.GPSLatitudeRef)) in ("N", "S"),
+        _quarter(place.get(GPS.GPSLongitudeRef)) in ("E", "W"),
+    )
+    return any(figures) and not all(letters)
+
+
+def _parts(value: object) -> list[float | None]:
+    return [_number(one) for one in value] if isinstance(value, tuple) else []
+
+
+def _quarter(value: object) -> str:
+    text = value.decode("ascii", "replace") if isinstance(value, bytes) else str(value or "")
+    return text.strip("\x00 ").upper()[:1]
+
+
+def _degrees(parts: object, quarter: str, letters: str) -> float | None:
+    if not isinstance(parts, tuple) or len(parts) != 3 or quarter not in tuple(letters):
         return None
     numbers = [_number(one) for one in parts]
     if any(one is None for one in numbers):
         return None
     value = float(sum(one / 60.0**power for power, one in enumerate(numbers) if one is not None))
-    return -value if str(quarter).strip().upper().startswith(negative) else value
+    return -value if quarter == letters[1] else value
 
 
 def _number(value: object) -> float | None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from functools import partial
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gravegis.errors import LayerError
-from gravegis.layers.read import archive, numbers
+from gravegis.layers.read import archive, header_rows, merged_cells, numbers
 from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.raw import Raw, many, shown, tidy_names
 from gravegis.layers.read.xml_text import scan
@@ -49,48 +50,60 @@ def read_sheet(path: Path, *, layer: str | None = None, encoding: str | None = N
     """
     if encoding is not None:
         raise LayerError("A workbook says its encoding itself", where="--encoding", remedy="Leave --encoding out.")
-    _look_inside(path)
-    sheets, epoch = _workbook(path, results=True)
+    merged = _look_inside(path)
+    sheets, epoch, parts = _workbook(path, results=True)
     tables = {one.name: (one, name) for name, cells in sheets.items() for one in _tables(name, cells)}
     name = _chosen(tables, layer, path.name)
     table, sheet = tables[name]
-    raw = _rows(sheets[sheet], table, path.name)
+    cells, spread = merged_cells.spread(sheets[sheet], merged.get(parts[sheet], []), table.head)
+    raw = _rows(cells, table)
     lost = _without_result(path, sheets[sheet], sheet)
     said = [f"{many(lost, 'formula')} of the sheet without a stored result read as empty; {_AGAIN}"] if lost else []
-    return Raw(raw.frame, is_table=True, decimal=raw.decimal, epoch=epoch, notes=raw.notes,
+    return Raw(raw.frame, is_table=True, decimal=raw.decimal, epoch=epoch, notes=(*raw.notes, *spread),
                warnings=(*raw.warnings, *said))  # fmt: skip
 
 
 def read_tables(path: Path) -> dict[str, Raw]:
     """Return every table of a workbook by its name, as `read_sheet` would; raises LayerError when it is damaged."""
-    _look_inside(path)
-    sheets, epoch = _workbook(path, results=True)
-    found = [(one, cells) for name, cells in sheets.items() for one in _tables(name, cells)]
-    made = {one.name: replace(_rows(cells, one, path.name), epoch=epoch) for one, cells in found}
+    merged = _look_inside(path)
+    sheets, epoch, parts = _workbook(path, results=True)
+    made = dict[str, Raw]()
+    for name, cells in sheets.items():
+        for one in _tables(name, cells):
+            whole, said = merged_cells.spread(cells, merged.get(parts[name], []), one.head)
+            raw = _rows(whole, one)
+            made[one.name] = replace(raw, epoch=epoch, notes=(*raw.notes, *said))
     if not made:
         _chosen({}, None, path.name)
     return made
 
 
-def _look_inside(path: Path) -> None:
-    """Refuse archives that are not harmless and parts with entities of their own, before the library opens them."""
+def _look_inside(path: Path) -> dict[str, list[str]]:
+    """Refuse archives that are not harmless and parts with entities of their own, before the library opens them.
+
+    Returns the merged cells of each part, such as ``D2:D5``: the library does not tell them where it reads on the way.
+    """
+    merged = dict[str, list[str]]()
     with archive.opened(path) as packed:
         for name in packed.namelist():
             if name.lower().endswith((".xml", ".rels")):
                 with packed.open(name) as stream:
-                    scan(BytesIO(stream.read()), f"{path.name}, {name}", start=lambda *_: None)
+                    found = merged.setdefault(name, [])
+                    scan(BytesIO(stream.read()), f"{path.name}, {name}", start=partial(merged_cells.gather, found))
+    return merged
 
 
-def _workbook(path: Path, *, results: bool) -> tuple[dict[str, Cells], str]:
+def _workbook(path: Path, *, results: bool) -> tuple[dict[str, Cells], str, dict[str, str]]:
     import openpyxl
 
     with library_reads(path, "workbook", _AGAIN), path.open("rb") as stream:
         book = openpyxl.load_workbook(stream, read_only=True, data_only=results, keep_links=False)
         try:
             sheets = {sheet.title: _cells(sheet) for sheet in book.worksheets}
+            parts = {sheet.title: str(getattr(sheet, "_worksheet_path", "")).lstrip("/") for sheet in book.worksheets}
         finally:
             book.close()
-    return sheets, "1904" if book.epoch.year == 1904 else "1900"
+    return sheets, "1904" if book.epoch.year == 1904 else "1900", parts
 
 
 def _cells(sheet: Any) -> Cells:  # noqa: ANN401 - a sheet of the library
@@ -163,10 +176,13 @@ def _chosen(tables: dict[str, tuple[_Table, str]], wanted: str | None, where: st
     raise LayerError(f"the workbook {said}: {shown(tables, 60)}", where=where, remedy="Name one: --file-layer NAME.")
 
 
-def _rows(cells: Cells, table: _Table, where: str) -> Raw:
-    names, renamed = tidy_names((cells[table.head][table.first : table.end]), placed=False)
+def _rows(cells: Cells, table: _Table) -> Raw:
+    first = ["" if _blank(cell) else str(cell) for cell in cells[table.head][table.first : table.end]]
     body = [row[table.first : table.end] for row in cells[table.head + 1 :]]
     body = [row for row in body if any(not _blank(cell) for cell in row)]
+    head = header_rows.names_of(first, [tuple(map(_text, row)) for row in body[:_LOOKED_AT]], table.head + 1)
+    names, renamed = tidy_names(head.names, placed=False)
+    body = body[head.rows :]
     columns = zip(*body, strict=True) if body else ((),) * len(names)
     values = {name: pd.Series([_text(cell) for cell in column], dtype="str")
               for name, column in zip(names, columns, strict=True)}  # fmt: skip
@@ -181,8 +197,7 @@ def _rows(cells: Cells, table: _Table, where: str) -> Raw:
         above = [str(cell).strip() for row in cells[: table.head] for cell in row if isinstance(cell, str)]
         notes.append(f"column names stand in row {table.head + 1}; left out above them: {shown(above)}")
     said = [f"{many(wrong, 'cell')} with an error of a formula read as empty"] if wrong else []
-    del where
-    return Raw(frame, is_table=True, decimal=decimal, notes=(*notes, *renamed), warnings=tuple(said))
+    return Raw(frame, is_table=True, decimal=decimal, notes=(*notes, *head.notes, *renamed), warnings=tuple(said))
 
 
 def _text(cell: object) -> str | None:
@@ -202,7 +217,7 @@ def _text(cell: object) -> str | None:
 
 def _without_result(path: Path, cells: Cells, sheet: str) -> int:
     """Return how many formulas of a sheet hold no result: programs that do not calculate write such files."""
-    formulas, _ = _workbook(path, results=False)
+    formulas = _workbook(path, results=False)[0]
     return sum(
         isinstance(formula, str) and formula.startswith("=") and result is None
         for row, other in zip(formulas[sheet], cells, strict=False)

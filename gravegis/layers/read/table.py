@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from gravegis.errors import LayerError
-from gravegis.layers.read import numbers
+from gravegis.layers.read import header_rows, numbers
 from gravegis.layers.read.raw import Raw, many, shown, tidy_names
 
 if TYPE_CHECKING:
@@ -38,7 +38,10 @@ def read_table(path: Path, *, layer: str | None = None, encoding: str | None = N
     text, how, doubtful = decode(path.read_bytes(), encoding, where=path.name)
     separator, rows = _rows(text, path.name)
     header, body, skipped = _body(rows, path.name)
-    names, notes = tidy_names(header, placed=False)
+    head = header_rows.names_of(header, [_as_texts(row, len(header)) for row in body[:_TRIED_ROWS]])
+    body = body[head.rows :]
+    names, notes = tidy_names(head.names, placed=False)
+    notes = [*head.notes, *notes]
     frame = pd.DataFrame(dict(zip(names, _columns(body, len(names)), strict=True)), columns=names)
     found = numbers.evidence(_numbers(frame))
     decimal = next(iter(found)) if len(found) == 1 else ""
@@ -131,6 +134,10 @@ def _body(rows: Rows, where: str) -> tuple[list[str], Rows, int]:
         remedy = "Look for a separator inside a value: such values stand in double quotes."
         raise LayerError(words, where=where, remedy=remedy)
     return header, body, len(rows) - len(filled)
+
+
+def _as_texts(row: list[str], width: int) -> tuple[str | None, ...]:
+    return tuple(cell.strip() or None for cell in row[:width])
 
 
 def _columns(body: Rows, width: int) -> list[pd.Series[str]]:

@@ -174,7 +174,8 @@ def _into_own_cells(turns: Turns, grid: Grid, water: Floats, out: Floats) -> Flo
 
 def some_heads(turns: Turns, spray: Spray, rows: Ints) -> tuple[Turns, Spray]:
     """Return some of the heads, in the order of ``rows``; the tables of their flight stay whole."""
-    of_head = ("flow_rad", "table", "bend_one", "bend_two", "sides_m")
-    return Turns(*(part[rows] for part in turns)), spray._replace(
-        **{name: np.ascontiguousarray(getattr(spray, name)[rows]) for name in of_head}
-    )
+    kept = spray._replace(
+        flow_rad=spray.flow_rad[rows], table=spray.table[rows], bend_one=spray.bend_one[rows],
+        bend_two=spray.bend_two[rows], sides_m=np.ascontiguousarray(spray.sides_m[rows]),
+    )  # fmt: skip
+    return Turns._make(part[rows] for part in turns), kept
