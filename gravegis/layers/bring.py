@@ -311,6 +311,15 @@ def _all_renamed(before: Frame, now: Frame, key: str) -> list[str]:
     return [f"{words} them points nowhere now; the earlier save is kept: gravegis versions, gravegis restore"]
 
 
+def _with_faults(site: S, road: Road) -> S:
+    """Return the site with the faults that a zone walk noted at its heads."""
+    if not road.faults or "heads" not in site:
+        return site
+    made = site.with_layers({"heads": walks.with_faults(site["heads"], road)})
+    road.stop()
+    return made
+
+
 def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
     road.tidy()
@@ -328,10 +337,7 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
         road.warnings.extend(_all_renamed(site[name], frame, road.layer.key[0]))
     try:
-        made = site.with_layers({name: frame})
-        if road.faults and "heads" in made:
-            made = made.with_layers({"heads": walks.with_faults(made["heads"], road)})
-            road.stop()
+        made = _with_faults(site.with_layers({name: frame}), road)
         if name in match.FILLING:
             filled = match.fill_places({one: made[one] for one in made})
             road.notes.extend(filled.notes)
