@@ -117,13 +117,15 @@ class Mode:
     def said(self, pattern: str) -> list[str]:
         """Return where a person could read what a pattern matches.
 
-        The worklist on paper tells hours and litres of the crews' own work, not of the spray.
+        The worklist on paper tells hours and litres of the crews' own work, not of the spray; the check names the
+        layers an analysis would give, by which nothing is given.
         """
+        names_only = re.compile(r"(?m)^\s*gives .*$")
         return [
-            f"{name}: ...{text[max(0, found.start() - 40) : found.end() + 20]}..."
+            f"{name}: ...{found.string[max(0, found.start() - 40) : found.end() + 20]}..."
             for name, text in self.texts.items()
             if name != "worklist.pdf"
-            for found in re.finditer(pattern, text, flags=re.IGNORECASE)
+            for found in re.finditer(pattern, names_only.sub("", text), flags=re.IGNORECASE)
         ]
 
     def filled(self, column: str) -> list[str]:

@@ -224,7 +224,7 @@ def test_a_plugin_appears_by_itself_and_a_broken_one_with_its_reason(monkeypatch
 def test_what_builds_on_what_is_followed_to_its_end() -> None:
     pool = registry.analyses()[0]
     assert set(built_on(pool)["throw"]) == {
-        "wetting", "clusters", "evidence", "worklist", "routes", "zone_requests", "season_plan"
+        "wetting", "coverage", "clusters", "evidence", "worklist", "routes", "zone_requests", "season_plan"
     }  # fmt: skip
     assert built_on(pool, by_needs=True)["throw"] == ()
     assert set(built_on(pool, by_needs=True)["condition"]) == {
