@@ -18,8 +18,8 @@ __all__ = ["build", "find", "read"]
 # Plots before stones, so that stones find theirs; heads before what refers to them.
 ORDER = (
     "plots", "stones", "heads", "sources", "throws", "wet_areas", "zones", "schedules", "water", "findings",
-    "observations", "paths", "barriers", "gates", "bases", "taps", "shade", "sensitive", "closures", "permissions",
-    "products", "grounds_log", "crews", "weather",
+    "observations", "catch_cans", "paths", "barriers", "gates", "bases", "taps", "shade", "sensitive", "closures",
+    "permissions", "products", "grounds_log", "crews", "weather",
 )  # fmt: skip
 KINDS = (".geojson", ".shp", ".csv")
 

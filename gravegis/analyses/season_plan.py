@@ -12,6 +12,8 @@ from gravegis.contract import Analysis, Assumption, Job, Result, day_typed, flag
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from pandas import Series
+
     from gravegis.layers.canonical import Frame
     from gravegis.science.care.season import Block, Share
     from gravegis.site import Site
@@ -21,6 +23,8 @@ TYPED = "typed; what the owner can pay or the volunteers can give"
 COLD_DEGC = 5.0
 """No wet work on a day that gets colder: common practice, no source. [degC]"""
 NO_GROUP = "outside every group"
+NO_MINUTES = "the worklist has no minutes of work"
+ZONE_STAYS_ON = "a zone that reaches them was asked for off and refused"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +58,13 @@ def run(site: Site, settings: SeasonSettings, job: Job) -> Result:
     A block is a group of stones, and a section where stones stand in none. A block begun is finished before another is
     opened. A month is left out when too many of its days are cold by the weather on file. Minutes are those of the
     worklist, which takes your own once there are enough; soak that overlaps and the walk between stones are not in
-    them. Stones held or for a conservator are listed as not reached, with that reason.
+    them. Stones held, for a conservator, or reached by a zone that was refused (where the refusal has not ended when
+    the season starts) are listed as not reached, with that reason.
     """
     import pandas as pd
 
     from gravegis.layers.canonical import empty
+    from gravegis.layers.zones_off import refused_stones
     from gravegis.science.care.season import months_from, plan_season
 
     job.progress(0.1, "blocks of work")
@@ -67,7 +73,9 @@ def run(site: Site, settings: SeasonSettings, job: Job) -> Result:
     names = _block_names(site)
     work = site["worklist"]
     work = work.assign(block=[names.get(str(stone), NO_GROUP) for stone in work["stone_id"]])
-    out = work[(work["who"] == "crew") & work["hold"].isna() & (work["work_min"] > 0)]
+    refused = refused_stones(site.get("wetting_links"), site.get("permissions"), str(start))
+    barred = work["stone_id"].isin(refused)
+    out = work[(work["who"] == "crew") & work["hold"].isna() & (work["work_min"] > 0) & ~barred]
     job.progress(0.4, "months")
     cold = _cold_months(site, settings)
     month_days_n = {month: 0.0 if month.month in cold else settings.month_days_n for month in months}
@@ -76,7 +84,7 @@ def run(site: Site, settings: SeasonSettings, job: Job) -> Result:
         _blocks(out, _zones(site)), months, day_min=settings.day_work_min, days_n=settings.days_n,
         month_days_n=month_days_n, running=_running(site, months), may_ask=settings.ask_off,
     )  # fmt: skip
-    rows = [_row(share) for share in shares] + _left(work, out, settings)
+    rows = [_row(share) for share in shares] + _left(work, out, settings, barred=barred)
     for place, row in enumerate(rows, 1):
         row["season_plan_id"] = f"L{place:03d}"
     frame = pd.DataFrame(rows) if rows else empty("season_plan")
@@ -183,14 +191,20 @@ def _row(share: Share) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _left(work: Frame, out: Frame, settings: SeasonSettings) -> list[dict[str, Any]]:
+def _left(work: Frame, out: Frame, settings: SeasonSettings, *, barred: Series[bool]) -> list[dict[str, Any]]:
     """Return what no crew may go to, by block and reason, so that every stone of the worklist is counted."""
     rest = work[~work["stone_id"].isin(out["stone_id"])]
-    held = rest["hold"].where(rest["who"] == "crew")
-    why = ("held: " + held).fillna("for " + rest["who"].fillna("nobody"))
+    crew = rest["who"] == "crew"
+    why = ("held: " + rest["hold"].where(crew)).fillna("for " + rest["who"].fillna("nobody"))
+    free = crew & rest["hold"].isna()
+    why = why.mask(free, NO_MINUTES).mask(free & barred.loc[rest.index], ZONE_STAYS_ON)
     made = []
     for (block, reason), rows in rest.groupby([rest["block"], why], sort=True):
-        minutes = float(rows["work_min"].astype(float).fillna(0).sum()) if str(reason).startswith("held") else 0.0
+        minutes = (
+            float(rows["work_min"].astype(float).fillna(0).sum())
+            if str(reason).startswith(("held", ZONE_STAYS_ON))
+            else 0.0
+        )
         days = round(minutes / settings.day_work_min, 2)
         made.append({"month": None, "cluster_id": block, "days": days, "stones_n": len(rows), "finish_on": None,
                      "reason": reason})  # fmt: skip
@@ -226,6 +240,7 @@ ANALYSIS = Analysis(
                           "zone_id": ""},
         "schedules": {"*": "no programmes are on file: zones count as running all year", "zone_id": "", "from_on": "",
                       "to_on": ""},
+        "permissions": {"*": "", "zone_id": "", "status": "", "until": "", "ref": ""},
         "weather": {"*": "no weather is on file: no month is left out for frost", "at": "", "temp_degc": ""},
     },
     gives={
@@ -242,8 +257,8 @@ ANALYSIS = Analysis(
     may_be_missing=frozenset({"season_plan.month", "season_plan.finish_on", "season_plan.reason"}),
     settings=SeasonSettings,
     run=run,
-    version=1,
-    tables=(),
+    version=2,
+    tables=("permission_states",),
     facts=("time_zone",),
     sources=(f"minutes of a day, cold limit of 5 degrees: {PRACTICE}", "most urgent work per minute first: own choice"),
 )  # fmt: skip

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gravegis import registry
-from gravegis.cli import adding, checking, edits, forms, versions
+from gravegis.cli import adding, checking, edits, forms, plans, versions
 from gravegis.cli.running import JSON, run_and_write
 from gravegis.cli.say import WARNINGS, became_out_of_date, in_words, out_of_date, report_of, what_changed
 from gravegis.cli.typed import check_zone, layer_and_file, settings_typed, without_saved
@@ -208,7 +208,9 @@ def export(site: Path, layer: str, file: Path, with_names: bool) -> None:
     out_of_date([one for one in staleness.stale(loaded) if one.analysis in makers])
 
 
-for _command in (checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore, window):
+for _command in (
+    checking.check, edits.edit, edits.undo, edits.redo, versions.versions, versions.restore, plans.plan_change, window
+):  # fmt: skip
     gravegis.add_command(_command)
 
 
@@ -249,7 +251,11 @@ def help_(ctx: click.Context, topic: str | None) -> None:
             gravegis.commands[topic].get_help(click.Context(gravegis.commands[topic], parent=parent, info_name=topic))
         )
     else:
+        from gravegis.outputs.help_pictures import help_pictures
+
         click.echo(registry.load(topic).reference())
+        for picture in help_pictures(topic):
+            click.echo(f"\nPicture: {picture.file}\n  {picture.words}")
 
 
 def _command_of(analysis: Analysis[Any]) -> click.Command:

@@ -22,11 +22,15 @@ from gravegis.layers import (
     odd_values,
     place,
     propose,
+    row_order,
     schema,
+    signs,
     ticks,
     vocabulary,
 )  # fmt: skip
 from gravegis.layers import crs as systems
+from gravegis.layers.cans import LAYER as CANS
+from gravegis.layers.cans import read_cans
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.holder import Holder, bounds_m
 from gravegis.layers.joining import beside
@@ -86,7 +90,8 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     road = Road(wanted, path.name)
     typed = Typed.of(options)
     try:
-        raw = named_again(read_file(path, layer=typed.file_layer, encoding=typed.encoding), typed, road)
+        read = read_cans if layer == CANS else _read
+        raw = named_again(read(path, typed, road), typed, road)
         raw = ticks.unfold(raw, road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
@@ -102,6 +107,11 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
         return _taken(site, frame, road, more=typed.more)
     placed = _placed(site, frame, raw, typed, road)
     return _taken(placed[0], placed[1], road, more=typed.more)
+
+
+def _read(path: Path, typed: Typed, road: Road) -> Raw:
+    del road
+    return read_file(path, layer=typed.file_layer, encoding=typed.encoding)
 
 
 def _no_picture(raw: Raw, road: Road) -> None:
@@ -164,6 +174,8 @@ def _placed(site: S, frame: Frame, raw: Raw, typed: Typed, road: Road) -> tuple[
         _swap(done)
     if typed.control is not None:
         raw = _attempt(road, lambda: on_control(done, raw, typed, site.info.crs, road))
+    if raw.crs is not None and raw.crs.is_geographic and raw.stated:
+        geometry.set_aside_no_degrees(done, road.layer)
     xy = shapely.get_coordinates(np.asarray(done.frame["geometry"].array))
     xy = xy[np.isfinite(xy).all(axis=1)]
     near = _near(site, road.layer.name)
@@ -260,6 +272,11 @@ def _with_crs(site: S, source: Source, xy: place.Floats, road: Road) -> S:
     chosen = _attempt(road, lambda: place.choose_site_crs(source.crs, xy))
     lon, lat = systems.middle_deg(systems.lonlat_deg(source.crs, xy))
     where = f"about longitude {lon:.4f}, latitude {lat:.4f}"
+    if lacking := signs.across_the_world((lon, lat), site.info.time_zone):
+        road.add([Problem(f"the places lie at {where}, far from {site.info.time_zone}, the time zone of the site",
+                          road.layer.name, f"The {lacking} seems to lack its minus (west and south are negative): "
+                          "correct the file, or set the time zone right with gravegis set SITE --time-zone.")],
+                 of_crs=True)  # fmt: skip
     road.notes.append(f"the site lies on {chosen.code} ({chosen.basis}), at {where}")
     road.assumed.extend(chosen.assumed)
     basis = "; ".join((f"{chosen.basis} ({road.file})", *source.assumed, *chosen.assumed))
@@ -282,6 +299,17 @@ def _attempt(road: Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step 
         raise
 
 
+def _all_renamed(before: Frame, now: Frame, key: str) -> list[str]:
+    """Return a line where no name of the rows that were there is among the new ones: what points at them is lost."""
+    if before.empty or set(before[key]) & set(now[key]):
+        return []
+    one, other = before[key].iloc[0], now[key].iloc[0]
+    words = (
+        f"none of the {len(before)} names that were there ({one}, ...) is in the file ({other}, ...): what pointed at"
+    )
+    return [f"{words} them points nowhere now; the earlier save is kept: gravegis versions, gravegis restore"]
+
+
 def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
     road.tidy()
@@ -297,6 +325,7 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
         road.stop()
     elif name in site:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
+        road.warnings.extend(_all_renamed(site[name], frame, road.layer.key[0]))
     try:
         made = site.with_layers({name: frame})
         if name in match.FILLING:
@@ -304,6 +333,10 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
             road.notes.extend(filled.notes)
             road.warnings.extend(filled.warnings)
             made = made.with_layers(filled.layers)
+        if name in row_order.COUNTING:
+            counted, said = row_order.count_along_rows({one: made[one] for one in made})
+            road.notes.extend(said)
+            made = made if counted is None else made.with_layers({"stones": counted})
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()

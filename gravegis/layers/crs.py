@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 __all__ = [
-    "DEGREES", "area_of_use", "geodetic_name", "is_metric", "is_web_mercator", "label", "lonlat_deg", "middle_deg",
-    "named", "same", "same_projection", "scale_error", "span_m", "understood",
+    "DEGREES", "WEB_MERCATOR", "area_of_use", "geodetic_name", "is_metric", "is_web_mercator", "label", "lonlat_deg",
+    "middle_deg", "named", "same", "same_projection", "scale_error", "span_m", "understood",
 ]  # fmt: skip
 
 DEGREES = "EPSG:4326"
 """What plain longitude and latitude are taken to be; GeoJSON says so (RFC 7946)."""
 
+WEB_MERCATOR = "EPSG:3857"
 US_FOOT_M = 1200 / 3937
 FOOT_M = 0.3048
 _NO_DATUM = ("unknown", "not specified")

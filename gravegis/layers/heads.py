@@ -43,7 +43,7 @@ def throws_of(computed: Frame, heads: Frame, crs: str) -> tuple[throw.Throws, np
     places = heads.set_index("head_id").geometry.reindex(used["head_id"])
     x_m, y_m = places.x.to_numpy(dtype="float64"), places.y.to_numpy(dtype="float64")
     side = used["pattern"].str.removeprefix("strip ").where(used["pattern"].str.startswith("strip "), "")
-    north_deg = true_north_on_grid_deg(crs, x_m, y_m)
+    north_deg = true_north_on_grid_deg(crs, x_m, y_m) if len(rows) else np.zeros(0)
     is_circle = (used["pattern"] == "full circle").to_numpy()
     made = throw.make_throws(
         x_m,

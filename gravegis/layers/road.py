@@ -18,7 +18,10 @@ __all__ = ["Road"]
 
 @dataclass(slots=True)
 class Road:
-    """What is said on the way; problems are gathered, so that a file is mended once."""
+    """What is said on the way; problems are gathered, so that a file is mended once.
+
+    `replaces` tells that rows are named by what they are of, so one of a name that is there takes its place.
+    """
 
     layer: Layer
     file: str
@@ -27,6 +30,7 @@ class Road:
     assumed: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     other_than_crs: bool = False
+    replaces: bool = False
 
     def add(self, problems: Iterable[Problem], *, of_crs: bool = False) -> None:
         """Gather problems, each with the name of the file in front of its place."""

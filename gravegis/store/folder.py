@@ -235,6 +235,9 @@ def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
 
 def _write_all(site: Site, this: tables.SaveId, named: Frame, path: Path) -> None:
     frames = {**tables.pack(site, this), "grids": named, **{name: _storable(site[name]) for name in site}}
+    # SQLite would wait for the disk after every table, and no other thread could go on meanwhile: the window stood
+    # still for seconds. Nobody reads this file before `commit` has waited for the disk once, with all of it.
+    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
     for name, frame in frames.items():
         _write(frame, name, path)
     _refuse_unless_whole(frames, path)

@@ -19,11 +19,11 @@ from gravegis.store import names
 from gravegis.store.names import PICTURED
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 __all__ = [
-    "KEPT", "Version", "describe", "find", "grids_named", "keep", "listing", "no_site", "pictures_named",
+    "KEPT", "Version", "cells", "describe", "find", "grids_named", "keep", "listing", "no_site", "pictures_named",
     "prune",
 ]  # fmt: skip
 
@@ -131,6 +131,16 @@ def describe(file: Path, *, name: str = "") -> Version:
     except (sqlite3.Error, ValueError) as error:
         return Version(name, file, saved_at, {}, (), damage=str(error))
     return Version(name, file, saved_at, layers, results, str(facts.get("time_zone") or ""))
+
+
+def cells(file: Path, layer: str, columns: Sequence[str]) -> list[tuple[Any, ...]]:
+    """Return columns of a layer of a saved state, row by row; [] where it has no such layer or not all of them."""
+    try:
+        there = {str(row[0]) for row in _ask(file, f"SELECT name FROM pragma_table_info('{layer}')")}
+        named = ", ".join(f'"{one}"' for one in columns)
+        return _ask(file, f'SELECT {named} FROM "{layer}"') if there.issuperset(columns) else []
+    except sqlite3.Error as error:
+        raise StoreError(f"the earlier save cannot be read ({error})", where=str(file)) from error
 
 
 def no_site(folder: Path) -> StoreError:

@@ -133,6 +133,7 @@ def _write_tables(folder: Path, made: Made) -> None:
         "schedules": tables.SCHEDULES,
         "sources": tables.SOURCES,
         "water": tables.WATER,
+        "catch_cans": tables.CATCH_CANS,
         "crews": tables.CREWS,
         "products": tables.PRODUCTS,
         "weather": weather.weather_rows(),

@@ -38,6 +38,14 @@ _RUNS: tuple[tuple[str, str, str, str, int, str, int, int | None], ...] = (
 _RUN_NAMES = ("schedule_id", "zone_id", "program", "start_at", "run_min", "every", "cycles_n", "soak_min")
 _SEASON = {"from_on": "10-01", "to_on": "04-30", "adjust_pct": 100, "kind": "program"}
 SCHEDULES: list[dict[str, Any]] = [{**dict(zip(_RUN_NAMES, run, strict=True)), **_SEASON} for run in _RUNS]
+# Invented: 24 cans of 10 cm across, every half metre from head H10, which ran alone for an hour. It throws less
+# far than its plan states.
+_CAUGHT_ML = (31, 27, 25, 24, 23, 23, 22, 22, 22, 21, 21, 20, 20, 19, 19, 18, 16, 13, 10, 6, 2, 0, 0, 0)
+CATCH_CANS: list[dict[str, Any]] = [
+    {"catch_can_id": f"K{place:02d}", "test_id": "K", "head_id": "H10", "zone_id": "Z1", "distance_m": place / 2,
+     "volume_ml": caught, "can_area_cm2": 78.5, "run_min": 60, "caught_on": "2026-10-08", "by": "grounds"}
+    for place, caught in enumerate(_CAUGHT_ML, start=1)
+]  # fmt: skip
 AFTERNOON_ZONES = ("Z2", "Z7")
 
 
@@ -85,8 +93,9 @@ _VOLUNTEERS = {
 }  # fmt: skip
 CREWS: list[dict[str, Any]] = [
     {"crew_id": "C1", "people_n": 2, "skills": "trained tester;cleaner", "shift_from": "07:30",
-     "shift_to": "14:30", "base_id": "BS1", "carries": "cart 60 L", "led_by": None, "work_factor": 1.0},
-    *({"crew_id": f"V{number}", **_VOLUNTEERS} for number in (1, 2, 3, 4)),
+     "shift_to": "14:30", "base_id": "BS1", "carries": "cart 60 L", "led_by": None, "work_factor": 1.0,
+     "trained_n": 2},
+    *({"crew_id": f"V{number}", **_VOLUNTEERS, "trained_n": number % 2} for number in (1, 2, 3, 4)),
 ]  # fmt: skip
 
 PRODUCTS: list[dict[str, Any]] = [{"product_id": "PR1", "label": "quaternary cleaner for stone (invented label)"}]

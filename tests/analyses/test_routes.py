@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import sys
 from itertools import pairwise
 from typing import Any
 
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from gravegis import pipeline, registry
 from gravegis.contract import Job
+from gravegis.errors import Cancelled
 from gravegis.site import Site, SiteInfo
 
 CRS = "EPSG:7854"
@@ -178,3 +180,57 @@ def test_a_plan_can_be_cancelled() -> None:
     one = registry.load("routes")
     with pytest.raises(Cancelled):
         one.work(ground([(10, 0)]), one.read(QUICK), Job(cancelled=lambda: True))
+
+
+def test_the_wall_named_is_the_one_that_shuts_the_stone_off() -> None:
+    court, hedge = shapely.box(80, -20, 120, 20).exterior, shapely.LineString([(90, -5), (90, 5)])
+    walls = gpd.GeoDataFrame({"barrier_id": ["hedge", "court"]}, geometry=[hedge, court], crs=CRS)
+    (said,) = planned(ground([(100, 0), (10, 0)], barriers=walls))["unplanned"]["detail"]
+    assert said.endswith("(court)")
+    rings = gpd.GeoDataFrame({"barrier_id": ["inner", "outer"]}, geometry=[court, court.buffer(9).exterior], crs=CRS)
+    (said,) = planned(ground([(100, 0), (10, 0)], barriers=rings))["unplanned"]["detail"]
+    assert said.endswith("(no one barrier alone; the first on the straight line is inner)")
+
+
+def stopped_after(asked_n: int, site: Site, **typed: str) -> Any:
+    """Run routes and stop it in the middle of the search: after so many more questions than one round asks."""
+    one, asked = registry.load("routes"), {"searching": False, "n": 0}
+
+    def report(share: float, words: str) -> None:
+        asked["searching"] = asked["searching"] or words == "searching"
+
+    def cancelled() -> bool:
+        asked["n"] += asked["searching"]
+        return asked["n"] > asked_n
+
+    return one.work(site, one.read({**QUICK, **typed}), Job(seed=4, report=report, cancelled=cancelled))
+
+
+def test_a_search_stopped_by_hand_gives_the_best_plan_so_far_and_says_so() -> None:
+    site = ground([(10.0 * k, 0) for k in range(40)])
+    found = stopped_after(30, site, iterations_n="1000000", days_n="3")
+    stops = found.layers["stops"]
+    assert len(stops) > 0
+    assert set(stops["day"]) == {"day 1"}
+    assert len(stops) + len(found.layers["unplanned"]) == 40
+    assert any("stopped by hand; checked again." in note for note in found.notes)
+    assert any("1 of 3 days are planned" in note for note in found.notes)
+
+
+def test_stopped_before_anything_is_planned_it_leaves_the_site_as_it_was() -> None:
+    with pytest.raises(Cancelled):
+        stopped_after(0, ground([(10, 0)], {"work_min": [900.0]}))
+
+
+def test_what_planned_each_day_and_what_ended_it_is_always_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    site = ground([(10.0 * k, 0) for k in range(60)])
+    two = planned(site, days_n="2", day="2026-12-02").log[-1].notes
+    for day in ("2026-12-02", "2026-12-03"):
+        assert any(note.startswith(f"{day}: planned by pyvrp") and "rounds, to the last round;" in note for note in two)
+    monkeypatch.setitem(sys.modules, "pyvrp", None)
+    plain = planned(site).log[-1].notes
+    assert any("Planned by nearest neighbour (pyvrp is not installed)" in note and "without a search" in note
+               for note in plain)  # fmt: skip
+    monkeypatch.undo()
+    none = planned(ground([(10, 0)], {"work_min": [900.0]})).log[-1].notes
+    assert any("nothing to search for" in note for note in none)

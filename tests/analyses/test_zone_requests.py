@@ -115,3 +115,39 @@ def test_stones_under_heads_without_a_zone_are_said_not_dropped() -> None:
     done = asked(ground(wetting_links=links))
     assert len(done.layers["zone_requests"]) == 0
     assert any("1 stones of the plan are reached by heads whose zone is not on file" in note for note in done.notes)
+
+
+def test_each_day_of_an_undated_plan_counts() -> None:
+    """Off from the evening before the first of them until a day after the last."""
+    assert rows(ground(days=("day 1", "day 2", "day 2"))) == [
+        ("Z1", "day 0 18:00", "day 3 10:31", 2), ("Z2", "day 1 18:00", "day 3 12:00", 2),
+    ]  # fmt: skip
+    assert len(rows(ground(days=("day 1", "day 3", "day 3")))) == 3
+    ten = rows(ground(days=("day 10",) * 3))
+    assert ten[0] == ("Z1", "day 9 18:00", "day 11 10:31", 2)
+
+
+def answers_of(status: str, until: str | None, **more: Any) -> list[str]:
+    said = {"permission_id": ["p"], "zone_id": ["Z1"], "status": [status], "until": [until]}
+    return list(asked(ground(permissions=said, **more)).layers["zone_requests"]["answer"])[:1]
+
+
+def test_leave_counts_only_if_it_lasts_until_the_zone_may_run_again() -> None:
+    """Off until 2026-12-03 10:31, or a day later with a second day of work."""
+    two = ("2026-12-02", "2026-12-03", "2026-12-03")
+    assert answers_of("granted", "2026-12-02") == ["not asked"]
+    assert answers_of("granted", "2026-12-03") == ["granted"]
+    assert answers_of("granted", "2026-12-03", days=two) == ["not asked"]
+    assert answers_of("granted", "2026-12-04", days=two) == ["granted"]
+    assert answers_of("granted", None, days=two) == ["granted"]
+
+
+def test_a_refusal_counts_if_it_holds_on_any_day_of_work() -> None:
+    two = ("2026-12-02", "2026-12-03", "2026-12-03")
+    assert answers_of("refused", "2026-12-02", days=two) == ["refused"]
+    assert answers_of("refused", "2026-12-01", days=two) == ["not asked"]
+
+
+def test_stones_that_are_all_only_looked_at_keep_no_zone_off_after_the_work() -> None:
+    site = ground(worklist={"stone_id": ["a", "b", "c"], "method": [None, None, None]})
+    assert [row[2] for row in rows(site)] == ["2026-12-02T10:31", "2026-12-02T12:00"]

@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import pandas as pd
 
-from gravegis.analyses.routes.people import zone_refused
+from gravegis.analyses.routes.closed import DAY_S
+from gravegis.analyses.routes.led import post_of
+from gravegis.analyses.routes.noon import DONE
+from gravegis.analyses.routes.people import barred_on
 from gravegis.layers.canonical import empty
-from gravegis.layers.stones import checks_too_old
-from gravegis.layers.zones_off import ZONE_NOT_OFF
 from gravegis.science.routing.model import WORK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from gravegis.analyses.routes.noon import Noon
     from gravegis.analyses.routes.places import Places
     from gravegis.layers.canonical import Frame
     from gravegis.science.routing.model import Crew, CrewDay, DayPlan, Op, Stop
@@ -36,19 +38,27 @@ class Planned:
     crews: tuple[Crew, ...]
 
 
-def layers_of(site: Site, days: Sequence[Planned], places: Places, walk: WalkMatrix, todo: Frame) -> dict[str, Frame]:
-    """Return the layers of all days; what the last day leaves is what is not planned."""
+def layers_of(
+    site: Site, days: Sequence[Planned], places: Places, walk: WalkMatrix, todo: Frame, *, noon: Noon | None = None
+) -> dict[str, Frame]:
+    """Return the layers of all days; what the last day leaves is what is not planned, and what was done before."""
     crs = site.info.crs
     stops = [row for one in days for row in _stop_rows(one, todo)]
     legs = [row for one in days for row in _leg_rows(one, places, walk)]
     steps = [row for one in days for row in _step_rows(one)]
-    crew_days = [row for one in days for row in _day_rows(one)]
-    left = list(_unplanned_rows(site, days[-1], places, walk, todo))
+    crew_days = [row for one in days for row in _day_rows(one, walk)]
+    spares = [row for one in days for row in _spare_rows(one)]
+    done = {stone_id for one in days for stone_id in one.plan.done}
+    before = {} if noon is None else noon.done
+    left = list(_unplanned_rows(site, days[-1], places, walk, done | set(before)))
+    left += [{"stone_id": stone_id, "reason": DONE, "detail": words} for stone_id, words in sorted(before.items())
+             if stone_id in set(site["worklist"]["stone_id"])]  # fmt: skip
     return {
         "stops": pd.DataFrame(stops) if stops else empty("stops"),
         "legs": gpd.GeoDataFrame(legs, geometry="geometry", crs=crs) if legs else empty("legs", crs),
         "crew_steps": pd.DataFrame(steps) if steps else empty("crew_steps"),
         "crew_days": pd.DataFrame(crew_days) if crew_days else empty("crew_days"),
+        "spares": pd.DataFrame(spares) if spares else empty("spares"),
         "unplanned": pd.DataFrame(left) if left else empty("unplanned"),
     }
 
@@ -105,7 +115,18 @@ def _leg_rows(one: Planned, places: Places, walk: WalkMatrix) -> Iterator[dict[s
             }  # fmt: skip
 
 
-def _day_rows(one: Planned) -> Iterator[dict[str, Any]]:
+def _spare_rows(one: Planned) -> Iterator[dict[str, Any]]:
+    stop_of = {stop.stop_id: stop for stop in one.stops}
+    for spares in one.plan.spares:
+        for seq, name in enumerate(spares.stop_ids, 1):
+            stop = stop_of[name]
+            yield {
+                "crew_id": spares.crew_id, "day": one.day, "seq": seq, "stone_id": name,
+                "work_min": stop.service_s / 60.0, "priority": stop.priority,
+            }  # fmt: skip
+
+
+def _day_rows(one: Planned, walk: WalkMatrix) -> Iterator[dict[str, Any]]:
     stop_of = {stop.stop_id: stop for stop in one.stops}
     for day in one.plan.days:
         done = [stop_of[visit.stop_id] for visit in day.visits]
@@ -117,8 +138,21 @@ def _day_rows(one: Planned) -> Iterator[dict[str, Any]]:
             "idle_min": max(0.0, day.back_at_base_s - day.leave_base_s - day.walk_s - busy_s) / 60.0,
             "refills_n": len(refills(day)), "water_l": float(sum(stop.water_l for stop in done)),
             "cleaner_l": float(sum(stop.cleaner_l for stop in done)), "leave_at": civil(day.leave_base_s),
-            "return_at": civil(day.back_at_base_s),
+            "return_at": civil(day.back_at_base_s), **_led_cells(one, day, walk),
         }  # fmt: skip
+
+
+def _led_cells(one: Planned, day: CrewDay, walk: WalkMatrix) -> dict[str, str | None]:
+    """Return where the leader stands, and when the crew must stop to be back in time."""
+    found = post_of(one, day.crew_id)
+    if found is None:
+        return {"post_by": None, "stop_at": None}
+    post, crew = found
+    last = day.ops[-1].place if day.ops else post.place
+    home_s = float(walk.seconds[last, crew.end_place]) * crew.pace_factor
+    # to the whole minute before
+    stop_s = (crew.shift_to_s - home_s) // 60 * 60 if home_s < DAY_S else crew.shift_from_s
+    return {"post_by": post.stop_id, "stop_at": civil(stop_s)}
 
 
 def refills(day: CrewDay) -> list[Op]:
@@ -127,27 +161,49 @@ def refills(day: CrewDay) -> list[Op]:
 
 
 def _unplanned_rows(
-    site: Site, last: Planned, places: Places, walk: WalkMatrix, todo: Frame
+    site: Site, last: Planned, places: Places, walk: WalkMatrix, done: set[str]
 ) -> Iterator[dict[str, Any]]:  # fmt: skip
-    work = site["worklist"]
     place_of, bases = places.row_of(), sorted({crew.start_place for crew in last.crews})
+    known: dict[tuple[int, int], int | None] = {}
     for one in last.plan.unplanned:
         detail = one.detail
         if one.reason.name == "UNREACHABLE":
-            shut = {walk.shut_off_by(place_of[one.stop_id], base) for base in bases} - {None}
-            barriers = [
-                str(site["barriers"]["barrier_id"].iloc[row]) for row in sorted(row for row in shut if row is not None)
-            ]
-            detail = f"{detail} ({', '.join(barriers)})" if barriers else detail
+            detail += _shut_off(site, walk, place_of[one.stop_id], bases, known)
         yield {"stone_id": one.stop_id, "reason": one.reason.name, "detail": f"{one.reason.value}: {detail}"}
-    too_old, refused = checks_too_old(site["stones"], work, last.dated), zone_refused(site, last.dated)
-    for row in work[~work["stone_id"].isin(todo["stone_id"])].itertuples():
+    yield from _barred_rows(site, last, {*done, *(one.stop_id for one in last.plan.unplanned)})
+
+
+def _shut_off(
+    site: Site, walk: WalkMatrix, place: int, bases: Sequence[int], known: dict[tuple[int, int], int | None]
+) -> str:  # fmt: skip
+    """Say which barrier alone shuts a stone off from the bases, else which is the first on the straight line."""
+    opened, first = set[int](), set[int]()
+    for base in bases:
+        pair = int(walk.component[place]), int(walk.component[base])
+        if pair not in known:
+            known[pair] = walk.opened_by(place, base)
+        on_line, alone = walk.shut_off_by(place, base), known[pair]
+        opened |= set() if alone is None else {alone}
+        first |= set() if on_line is None else {on_line}
+    names = [
+        ", ".join(str(site["barriers"]["barrier_id"].iloc[row]) for row in sorted(rows)) for rows in (opened, first)
+    ]
+    if names[0]:
+        return f" ({names[0]})"
+    return f" (no one barrier alone; the first on the straight line is {names[1]})" if names[1] else ""
+
+
+def _barred_rows(site: Site, last: Planned, named: set[str]) -> Iterator[dict[str, Any]]:
+    """Give the stones no crew was asked to do on the last day, each with its reason."""
+    barred, work = barred_on(site, last.dated), site["worklist"]
+    work = work.assign(has_work=work["work_min"] > 0)
+    for row in work[~work["stone_id"].isin(named)].itertuples():
         reason, detail = "NOT_FOR_CREWS", f"{row.treatment} ({row.who})"
-        if isinstance(row.hold, str) and row.who == "crew":
-            reason, detail = "ON_HOLD", f"held: {row.hold}"
-        elif row.stone_id in too_old:
-            age = too_old[str(row.stone_id)]
-            reason, detail = "CHECK_TOO_OLD", f"the check of its stability will be {age} days old: check it anew first"
-        elif row.who == "crew" and row.stone_id in refused:
-            reason, detail = ZONE_NOT_OFF, refused[str(row.stone_id)]
+        if row.who == "crew":
+            if isinstance(row.hold, str):
+                reason, detail = "ON_HOLD", f"held: {row.hold}"
+            elif not row.has_work:
+                reason, detail = "NO_MINUTES", "the worklist has no minutes of work for it"
+            elif row.stone_id in barred:
+                reason, detail = barred[str(row.stone_id)]
         yield {"stone_id": row.stone_id, "reason": reason, "detail": detail}

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gravegis.analyses.wetting.heads import FIGURES
 from gravegis.analyses.wetting.settings import WettingSettings
 from gravegis.analyses.wetting.sights import SEEN
 from gravegis.contract import Analysis, Assumption, Job, Result
 from gravegis.layers import schema
+from gravegis.layers.spraying import FIGURES
 
 if TYPE_CHECKING:
-    from gravegis.analyses.wetting.clock import Clock
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
     from gravegis.site import Site
 
 __all__ = ["ANALYSIS", "WettingSettings", "run"]
@@ -40,9 +40,9 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     throw might reach is not called dry. Hours a season are those in which at least one zone that reaches the stone
     runs, over one year from its first day; litres need a flow, season totals a schedule.
     """
-    from gravegis.analyses.wetting import clock as clocks
     from gravegis.analyses.wetting import heads as sprays
     from gravegis.analyses.wetting import overlay, sights, sure, words
+    from gravegis.layers import clock as clocks
     from gravegis.layers.spray_tables import cache
 
     job.progress(0.02, "reading heads and stones")
@@ -104,8 +104,8 @@ def _dosed(
     import pandas as pd
     import shapely
 
-    from gravegis.analyses.wetting import clock as clocks
     from gravegis.analyses.wetting import faces, sure
+    from gravegis.layers import clock as clocks
 
     heads, water, clock = known
     shapes = np.asarray(stones["geometry"], dtype=object)[pairs["stone"].to_numpy()]

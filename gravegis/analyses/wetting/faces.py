@@ -12,9 +12,9 @@ from gravegis.analyses.wetting.overlay import placed_rows
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gravegis.analyses.wetting.clock import Clock
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]

@@ -11,10 +11,10 @@ from gravegis.contract import listed
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gravegis.analyses.wetting.clock import Clock
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.analyses.wetting.settings import WettingSettings
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
 
 __all__ = ["SAYS_LITTLE_FRAC", "lead", "likely", "ranked", "rest"]
 

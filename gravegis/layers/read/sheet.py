@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-__all__ = ["read_sheet"]
+__all__ = ["read_sheet", "read_tables"]
 
 _AGAIN = "Open it in a spreadsheet program and save it again as .xlsx."
 _MOST_CELLS = 20_000_000  # what an office computer holds in memory as text: common practice, no source
@@ -61,6 +61,21 @@ def read_sheet(path: Path, *, layer: str | None = None, encoding: str | None = N
     said = [f"{many(lost, 'formula')} of the sheet without a stored result read as empty; {_AGAIN}"] if lost else []
     return Raw(raw.frame, is_table=True, decimal=raw.decimal, epoch=epoch, notes=(*raw.notes, *spread),
                warnings=(*raw.warnings, *said))  # fmt: skip
+
+
+def read_tables(path: Path) -> dict[str, Raw]:
+    """Return every table of a workbook by its name, as `read_sheet` would; raises LayerError when it is damaged."""
+    merged = _look_inside(path)
+    sheets, epoch, parts = _workbook(path, results=True)
+    made = dict[str, Raw]()
+    for name, cells in sheets.items():
+        for one in _tables(name, cells):
+            whole, said = merged_cells.spread(cells, merged.get(parts[name], []), one.head)
+            raw = _rows(whole, one)
+            made[one.name] = replace(raw, epoch=epoch, notes=(*raw.notes, *said))
+    if not made:
+        _chosen({}, None, path.name)
+    return made
 
 
 def _look_inside(path: Path) -> dict[str, list[str]]:

@@ -12,7 +12,7 @@ from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -20,7 +20,17 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["GATE_REACH_M", "WALL_MAX_M", "Solid", "build_solid", "corner_nodes", "sees", "step_out"]
+__all__ = [
+    "GATE_REACH_M",
+    "WALL_MAX_M",
+    "Solid",
+    "build_solid",
+    "corner_nodes",
+    "no_look",
+    "opener",
+    "sees",
+    "step_out",
+]
 
 # A gate opens the barriers this near to it; common practice, no source.
 GATE_REACH_M = 1.0
@@ -31,6 +41,8 @@ HALF_LINE_M = 0.01
 # Sight lines are tested against ground shrunk by this much: touching a corner is allowed and rounding of
 # slanted edges does not close a line along a wall.
 TOUCH_M = 1e-6
+# Small portions keep the memory small, and other threads from waiting while lines are made.
+_LINES_AT_ONCE = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,13 +234,21 @@ def _convex_corners(outline: BaseGeometry) -> tuple[Floats, Floats]:
     return np.concatenate(corners), np.concatenate(outward)
 
 
-def sees(solid: Solid, lines_xy_m: Floats) -> Bools:
-    """Return True for each straight line, shape (e, 2, 2), that crosses no barrier; touching is allowed."""
+def no_look() -> None:
+    """Look at nothing between two portions of work."""
+
+
+def sees(solid: Solid, lines_xy_m: Floats, *, look: Callable[[], object] = no_look) -> Bools:
+    """Return True for each straight line, shape (e, 2, 2), that crosses no barrier; touching is allowed.
+
+    `look` is called between portions of the work; it may raise to stop it.
+    """
     clear = np.ones(len(lines_xy_m), dtype=bool)
     if solid.core.is_empty:
         return clear
-    for low in range(0, len(lines_xy_m), 100_000):  # blocks keep the memory small
-        block = slice(low, low + 100_000)
+    for low in range(0, len(lines_xy_m), _LINES_AT_ONCE):
+        look()
+        block = slice(low, low + _LINES_AT_ONCE)
         clear[block] = ~shapely.intersects(solid.core, shapely.linestrings(lines_xy_m[block]))
     return clear
 
@@ -250,3 +270,29 @@ def step_out(solid: Solid, xy_m: Floats, limit_m: float) -> Floats:
         free = length <= limit_m and not shapely.intersects_xy(solid.core, *beyond)
         out[k] = beyond if free else np.nan
     return out
+
+
+def opener(parts: Sequence[BaseGeometry], ends_xy_m: Floats, slack_m: float) -> int | None:
+    """Return the row of the barrier without which the two ends are joined, the nearest first; None without one.
+
+    Gaps narrower than ``slack_m`` are closed as they are for walking; the width of a walker is not looked at.
+    """
+    here, there = (Point(xy) for xy in ends_xy_m)
+    reach = shapely.union_all(np.array([*parts, here, there], dtype=object)).envelope.buffer(10.0)
+    pocket = _free_part(reach, parts, slack_m, here)
+    # only what the pocket touches can open it
+    near = [k for k, part in enumerate(parts) if pocket is not None and part.distance(pocket) <= slack_m + HALF_LINE_M]
+    for k in sorted(near, key=lambda one: (parts[one].distance(here), one)):
+        wider = _free_part(reach, [part for n, part in enumerate(parts) if n != k], slack_m, here)
+        if wider is not None and wider.distance(there) <= TOUCH_M:
+            return k
+    return None
+
+
+def _free_part(
+    reach: BaseGeometry, parts: Sequence[BaseGeometry], slack_m: float, at: Point
+) -> BaseGeometry | None:  # fmt: skip
+    """Return the piece of open ground a point lies in or stands beside."""
+    whole = _closed(shapely.union_all(np.array(parts, dtype=object)), slack_m)
+    pieces = shapely.get_parts(reach.difference(whole))
+    return min(pieces, key=at.distance, default=None)

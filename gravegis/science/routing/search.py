@@ -23,12 +23,13 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
     Routes = list[list[int]]
 
-__all__ = ["Watch", "has_solver", "search"]
+__all__ = ["Watch", "has_solver", "search", "whole_prices"]
 
 # PyVRP 0.14.1 returned infeasible plans with prizes of 1e10 and good ones up to this (measured).
 PRIZE_MAX = 100_000_000
 # Going to and fro between soaking stones; measured choice: 30 to 60 s lose the fewest stones afterwards.
 ALLOWANCE_S = 45
+UNIT_MAX = 10  # own choice: prices below a tenth count as a tenth
 
 
 @dataclass(slots=True)
@@ -105,14 +106,17 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
     bases = list(dict.fromkeys(p for crew in table.crews for p in (crew.start_place, crew.end_place)))
     place = np.concatenate([bases, table.place[list(jobs)]]).astype(np.int64)
     of_crew, walks, durations = _profiles(table, jobs, place, len(bases))
+    on_foot, second = whole_prices(table.rules.walk_price)
+    loads = _loads(table)
     vehicles = [
         pyvrp.VehicleType(
             start_depot=bases.index(crew.start_place),
             end_depot=bases.index(crew.end_place),
             tw_early=int(table.shift_s[c, 0]),
             tw_late=max(int(table.shift_s[c, 1]) - _rest_s(crew), int(table.shift_s[c, 0])),
-            unit_distance_cost=round(_unit(table) * table.rules.walk_price),
-            unit_duration_cost=_unit(table),
+            unit_distance_cost=on_foot,
+            unit_duration_cost=second,
+            capacity=[_ml(full[c]) for full, _ in loads],
             profile=of_crew[c],
             name=crew.crew_id,
         )
@@ -122,6 +126,7 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
         pyvrp.Client(
             len(bases) + k,
             prize=prize,
+            delivery=[math.ceil(1000 * needs[job]) for _, needs in loads],
             **_window(table, job),
             required=False,
             name=table.stops[job].stop_id,
@@ -138,9 +143,28 @@ def _problem_data(pyvrp: ModuleType, table: DayTable, jobs: Sequence[int]) -> ob
     )
 
 
-def _unit(table: DayTable) -> int:
-    """Return the cost of a second: the solver counts whole costs, so half prices need two."""
-    return 1 if float(table.rules.walk_price).is_integer() else 2
+def whole_prices(walk_price: float) -> tuple[int, int]:
+    """Return the cost of a second on foot beside its own, and of a second: the solver counts whole costs only.
+
+    The smallest that come within a tenth of the price: larger ones would leave the prizes less room.
+    """
+    for unit in range(1, UNIT_MAX):
+        if abs(round(unit * walk_price) - unit * walk_price) <= 0.1 * unit * walk_price:
+            return round(unit * walk_price), unit
+    return max(round(UNIT_MAX * walk_price), 1), UNIT_MAX
+
+
+def _loads(table: DayTable) -> list[tuple[list[float], list[float]]]:
+    """Return what each crew carries and each stop needs of all that can nowhere be filled up: it lasts the day."""
+    kept, crews, stops = table.rules.refills, table.crews, table.stops
+    water = ([crew.water_l for crew in crews], [stop.water_l for stop in stops])
+    cleaner = ([crew.cleaner_l for crew in crews], [stop.cleaner_l for stop in stops])
+    refilled = (any(one.water for one in kept), any(one.cleaner for one in kept))
+    return [load for load, again in zip((water, cleaner), refilled, strict=True) if not again and any(load[1])]
+
+
+def _ml(litres: float) -> int:
+    return min(math.floor(1000 * litres), 10**9) if litres < math.inf else 10**9
 
 
 def _rest_s(crew: Crew) -> int:
@@ -211,5 +235,5 @@ def _prizes(table: DayTable, jobs: Sequence[int]) -> list[int]:
     longest_walk = int(table.walk_s[:, list(jobs)][allowed].max())
     price = 1 + table.rules.walk_price
     stay = max(_stay_s(table, c, job) for c in range(len(table.crews)) for job in jobs)
-    unit = math.ceil(_unit(table) * price * (3 * stay + longest_walk + 1))
+    unit = math.ceil(whole_prices(table.rules.walk_price)[1] * price * (3 * stay + longest_walk + 1))
     return [min(unit * PRIORITY_BASE ** (table.stops[job].priority - 1), PRIZE_MAX) for job in jobs]

@@ -84,7 +84,8 @@ def plan_day(
         found, solver = _found(table, seed, watch, earlier)
     kept = earlier is not None and score(table, earlier) >= score(table, found)
     made = Provenance(*solver, seed, watch.done, watch.stopped_by, kept_earlier=kept)
-    plan = finish_plan(table, earlier if earlier is not None and kept else found, refused, made)
+    routes = top_up(table, earlier if earlier is not None and kept else found)
+    plan = finish_plan(table, routes, refused, made)
     if broken := check_plan(plan, stops, crews, walk, rules.refills):
         raise BrokenPlanError("; ".join(f"{item.rule} ({item.who}): {item.detail}" for item in broken))
     return plan

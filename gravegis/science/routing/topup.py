@@ -36,7 +36,12 @@ def top_up(table: DayTable, routes: Routes, *, among: list[int] | None = None) -
             added = table.added_s(c, filled[c], k)
             if int(added.min()) + int(table.work_s[c, k]) <= free[c]:
                 options += [(int(added[at]), c, int(at)) for at in np.argsort(added, kind="stable")[:PLACES_TRIED]]
-        for _, c, at in sorted(options)[: 2 * PLACES_TRIED]:
+        ranked = sorted(options)
+        # a crew with nothing to do is asked last, however far it has to walk
+        for _, c, at in (
+            *ranked[: 2 * PLACES_TRIED],
+            *(one for one in ranked[2 * PLACES_TRIED :] if not filled[one[1]]),
+        ):
             tried = [*filled[c][:at], k, *filled[c][at:]]
             if table.line(c, tried) is not None:
                 filled[c], free[c] = tried, _free(table, c, tried)

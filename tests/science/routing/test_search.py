@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gravegis.science.routing.daytable import table_of
 from gravegis.science.routing.model import Crew, Stop
-from gravegis.science.routing.search import Watch, search
+from gravegis.science.routing.search import Watch, search, whole_prices
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,3 +46,17 @@ def test_several_stops_at_one_spot_are_all_done(straight_walk: Maker) -> None:
     line = table.line(0, route)
     assert line is not None
     assert line.back_s == 150
+
+
+@given(st.floats(0.1, 10))
+def test_a_price_of_walking_is_kept_to_a_tenth_in_whole_costs(price: float) -> None:
+    on_foot, second = whole_prices(price)
+    assert on_foot >= 1
+    assert on_foot / second == pytest.approx(price, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("price", "costs"), [(0.0, (0, 1)), (0.25, (1, 4)), (0.5, (1, 2)), (1.0, (1, 1)), (2.5, (5, 2))]
+)
+def test_usual_prices_of_walking_are_exact(price: float, costs: tuple[int, int]) -> None:
+    assert whole_prices(price) == costs

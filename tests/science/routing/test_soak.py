@@ -13,7 +13,19 @@ from gravegis.science.routing import solve
 from gravegis.science.routing.baseline import baseline_plan
 from gravegis.science.routing.check import check_plan
 from gravegis.science.routing.daytable import Rules, table_of
-from gravegis.science.routing.model import Break, BrokenPlanError, Crew, DayPlan, Op, Reason, Refill, Stop
+from gravegis.science.routing.model import (
+    Break,
+    BrokenPlanError,
+    Crew,
+    CrewDay,
+    DayPlan,
+    Op,
+    Provenance,
+    Reason,
+    Refill,
+    Stop,
+    Unplanned,
+)
 from gravegis.science.routing.solve import plan_day
 from gravegis.science.routing.walking import WalkMatrix
 
@@ -98,6 +110,42 @@ def test_without_water_to_fill_up_what_the_first_cans_give_is_done_and_the_rest_
     assert [left.reason for left in plan.unplanned] == [Reason.NO_REFILL]
 
 
+def test_water_from_a_tap_and_cleaner_from_a_base_are_fetched_one_after_the_other_where_no_place_has_both() -> None:
+    """5 l of 10 and 1 l of 2 a stone: after two stones both are gone; the tap has no cleaner, the shed no water."""
+    stops = [Stop(f"s{k}", 1, 60, water_l=5, cleaner_l=1) for k in range(6)]
+    kept = (Refill("tap", 2, 30), Refill("shed", 0, 20, water=False, cleaner=True))
+    crew = Crew("a", 0, 0, 0, 3600, water_l=10, cleaner_l=2)
+    plan = plan_day(stops, [crew], line_of(0, 10, 16), seed=1, iterations=20, rules=Rules(kept))
+    assert len(plan.done) == 6
+    assert [op.ref for op in plan.days[0].ops if op.kind == "refill"] == ["tap", "shed"] * 2
+    # out 10 s, six stones of a minute, home 10 s; twice to the tap 6 s, 30 s, to the shed 16 s, 20 s, back 10 s
+    assert plan.days[0].back_at_base_s == 10 + 6 * 60 + 10 + 2 * (6 + 30 + 16 + 20 + 10)
+
+
+def test_two_places_are_taken_in_the_order_that_is_shorter() -> None:
+    stops = [Stop(f"s{k}", 1, 60, water_l=10, cleaner_l=2) for k in range(2)]
+    kept = (Refill("tap", 3, 0), Refill("store", 2, 0, water=False, cleaner=True))
+    crew = Crew("a", 0, 4, 0, 3600, water_l=10, cleaner_l=2)
+    plan = plan_day(stops, [crew], line_of(0, 50, 40, 70, 50), seed=1, iterations=20, rules=Rules(kept))
+    assert plan.days[0].back_at_base_s == 50 + 60 + 60 + 60
+    assert len(plan.done) == 2
+
+
+def test_a_crew_whose_cleaner_is_used_up_for_good_says_so() -> None:
+    stops = [Stop(f"s{k}", 1, 60, cleaner_l=1) for k in range(3)]
+    plan = plan_day(stops, [Crew("a", 0, 0, 0, 3600, cleaner_l=2)], line_of(0, 10), seed=1, iterations=20)
+    assert len(plan.done) == 2
+    assert [left.reason for left in plan.unplanned] == [Reason.NO_CLEANER_LEFT]
+
+
+def test_water_behind_a_wall_is_no_water() -> None:
+    stops = [Stop(f"s{k}", 1, 60, water_l=10) for k in range(3)]
+    metres = np.array([[0, 10, np.inf], [10, 0, np.inf], [np.inf, np.inf, 0]])
+    plan = plan_day(stops, [Crew("a", 0, 0, 0, 3600, water_l=20)], WalkMatrix.from_times(metres, metres), seed=1,
+                    iterations=20, rules=Rules((Refill("tap", 2, 30),)))  # fmt: skip
+    assert [left.reason for left in plan.unplanned] == [Reason.NO_REFILL]
+
+
 def test_a_break_is_taken_between_its_times() -> None:
     stops = [Stop(f"s{k}", 1, 20 * MIN) for k in range(12)]
     crew = Crew("a", 0, 0, 0, 240 * MIN, breaks=(Break(100 * MIN, 130 * MIN, 30 * MIN),))
@@ -143,7 +191,7 @@ def late(plan: DayPlan, kind: str, ref: str, by_s: float) -> DayPlan:
     return replace(plan, days=(day,))
 
 
-def changed(plan: DayPlan, kind: str, ref: str, **to: Any) -> DayPlan:
+def changed(plan: DayPlan, kind: str, ref: str, /, **to: Any) -> DayPlan:
     ops = tuple(replace(op, **to) if (op.kind, op.ref) == (kind, ref) else op for op in plan.days[0].ops)
     return replace(plan, days=(replace(plan.days[0], ops=ops),))
 
@@ -168,6 +216,10 @@ FAULTS: dict[str, tuple[Callable[[], DayPlan], list[Stop], Crew, tuple[Refill, .
     "work cut short": (lambda: good(), SOAKING, replace(CREW, work_factor=1.5), (TAP,)),
     "left soaking": (lambda: without(good(), "scrub"), SOAKING, CREW, (TAP,)),
     "back late": (lambda: good(), SOAKING, replace(CREW, shift_to_s=40 * MIN), (TAP,)),
+    "times": (lambda: changed(good(), "apply", "a", start_s=0.0), SOAKING, CREW, (TAP,)),
+    "soak left out": (lambda: changed(good(), "apply", "a", kind="work"), SOAKING, CREW, (TAP,)),
+    "scrubbed dry": (lambda: without(good(), "apply"), SOAKING, CREW, (TAP,)),
+    "step unknown": (lambda: changed(good(), "break", "", kind="nap"), SOAKING, CREW, (TAP,)),
     "wrong place": (lambda: changed(good(), "apply", "a", place=2), SOAKING, CREW, (TAP,)),
 }  # fmt: skip
 
@@ -186,6 +238,38 @@ def test_filling_cans_where_the_water_is_not_fit_is_found() -> None:
     plan = plan_day(stops, [crew], WALK, seed=1, iterations=20, rules=Rules((TAP,)))
     assert plan.done == {"one", "two"}
     assert {item.rule for item in check_plan(plan, stops, [crew], WALK, ())} == {"water not fit", "no water"}
+
+
+def test_cans_filled_in_no_time_are_found() -> None:
+    stops = [Stop("one", 1, 60, water_l=10), Stop("two", 2, 60, water_l=10)]
+    crew = Crew("a", 0, 0, 0, 1000, water_l=15)
+    plan = plan_day(stops, [crew], WALK, seed=1, iterations=20, rules=Rules((TAP,)))
+    slow = replace(TAP, service_s=61)
+    assert {item.rule for item in check_plan(plan, stops, [crew], WALK, (slow,))} == {"refill cut short"}
+
+
+def said_of(stop: Stop, crew: Crew, reason: Reason) -> list[str]:
+    plan = DayPlan((CrewDay(crew.crew_id, (), 0.0, 0.0, crew.shift_from_s, crew.shift_from_s),),
+                   (Unplanned(stop.stop_id, reason, "said"),), Provenance("by hand", "", 0, 0, ""))  # fmt: skip
+    return [item.rule for item in check_plan(plan, [stop], [crew], WALK)]
+
+
+REST = Break(60 * MIN, 90 * MIN, 30 * MIN)
+
+
+@pytest.mark.parametrize(("minutes", "true"), [(60, False), (80, False), (100, True), (180, True)])
+def test_a_break_is_a_reason_only_where_the_work_fits_neither_before_nor_after_it(minutes: int, true: bool) -> None:
+    """Of 180 min either the first 90 are free, or from 90 (break begun at 60) the 90 after."""
+    stop, crew = Stop("one", 0, minutes * MIN), Crew("a", 0, 0, 0, 180 * MIN, breaks=(REST,))
+    assert ("reason" not in said_of(stop, crew, Reason.JOB_LONGER_THAN_SHIFT)) is true
+    assert plan_day([stop], [crew], WALK, seed=1, iterations=5).done == (set() if true else {"one"})
+
+
+def test_no_time_left_is_not_said_while_a_crew_that_could_do_it_is_idle_all_day() -> None:
+    stop = Stop("one", 1, 30 * MIN)
+    assert said_of(stop, CREW, Reason.NO_TIME_LEFT) == ["reason"]
+    assert said_of(stop, CREW, Reason.NO_REFILL)
+    assert said_of(replace(stop, service_s=500 * MIN), CREW, Reason.JOB_LONGER_THAN_SHIFT) == []
 
 
 def test_a_plan_that_breaks_a_rule_is_never_shown(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -375,3 +375,25 @@ def test_a_big_site_agrees_with_a_finer_network() -> None:
     error = walk.seconds[far] / fine.seconds[far] - 1
     assert error.mean() < 0.01
     assert error.max() < 0.06
+
+
+def test_two_places_a_hair_apart_have_a_way_between_them() -> None:
+    walk = walk_matrix(xy((0, 0), (10, 0), (10.0006, 0)), Ground())
+    assert walk.metres[1, 2] < 0.002
+    assert not walk.path(1, 2).is_empty
+    assert walk.path(0, 2).length == pytest.approx(10.0006, abs=1e-3)
+
+
+def test_the_barrier_named_is_the_one_without_which_there_is_a_way() -> None:
+    hedge, court = LineString([(90, -5), (90, 5)]), yard(80, -20, 120, 20)
+    walk = walk_matrix(xy((0, 0), (100, 0)), Ground(barriers=[hedge, court]))
+    assert walk.shut_off_by(1, 0) == 0  # the first on the straight line
+    assert walk.opened_by(1, 0) == walk.opened_by(0, 1) == 1
+    assert np.isfinite(walk_matrix(xy((0, 0), (100, 0)), Ground(barriers=[hedge])).seconds[0, 1])
+
+
+def test_no_barrier_is_named_alone_where_two_shut_a_place_off() -> None:
+    rings = [yard(80, -20, 120, 20), yard(70, -30, 130, 30)]
+    assert walk_matrix(xy((0, 0), (100, 0)), Ground(barriers=rings)).opened_by(1, 0) is None
+    halves = [LineString([(80, -20), (80, 20), (120, 20)]), LineString([(80, -20), (120, -20), (120, 20)])]
+    assert walk_matrix(xy((0, 0), (100, 0)), Ground(barriers=halves)).opened_by(1, 0) in (0, 1)

@@ -1,4 +1,4 @@
-"""When it is wet: hours, nights, spells, the sun and the wind in the hours in which zones run."""
+"""When zones run, from the schedule of a site: hours a season, wet nights and spells, sun, the wind in those hours."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gravegis.errors import SettingError
+from gravegis.layers.holder import holds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.holder import Holder
     from gravegis.science.irrigation.schedule import Season
-    from gravegis.site import Site
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]
@@ -58,11 +59,11 @@ class Clock:
         return hours, nights, spell, share
 
 
-def clock_of(site: Site, drying_h: float) -> Clock | None:
+def clock_of(site: Holder, drying_h: float) -> Clock | None:
     """Return the clock of a site, None without a schedule."""
     from gravegis.science.irrigation.schedule import program_lines, season
 
-    if not site.has("schedules"):
+    if not holds(site, "schedules"):
         return None
     rows: Any = site["schedules"].astype(object)
     lines, unread = program_lines(rows.where(rows.notna(), None).to_dict("records"))
@@ -73,11 +74,12 @@ def clock_of(site: Site, drying_h: float) -> Clock | None:
     return Clock(made, _place(site) if site.info.time_zone else None, drying_h)
 
 
-def _place(site: Site) -> tuple[float, float] | None:
-    """Return longitude and latitude of the middle of the stones."""
+def _place(site: Holder) -> tuple[float, float] | None:
+    """Return longitude and latitude of the middle of the stones, of the heads where there are none."""
     import pyproj
 
-    bounds = site["stones"].total_bounds
+    layer = next((name for name in ("stones", "heads") if holds(site, name)), None)
+    bounds: Any = [np.nan] if layer is None else site[layer].total_bounds
     if not np.isfinite(bounds).all():
         return None
     to_degrees = pyproj.Transformer.from_crs(site.info.crs, "EPSG:4326", always_xy=True)
@@ -140,13 +142,13 @@ def stone_hours(table: Frame, kept: Frame, sights: Frame, clock: Clock | None) -
     return out
 
 
-def wind_of(site: Site, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
+def wind_of(site: Holder, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
     """Return speed and bearing of the mean wind in the hours each zone runs, by row of ``zones``; None without.
 
     The weather of a year stands for every year: hours are met by month, day and hour. Zones of unknown hours, and
     hours without a record, count as still.
     """
-    if clock is None or clock.place is None or not site.has("weather", "wind_m_s"):
+    if clock is None or clock.place is None or not holds(site, "weather", "wind_m_s"):
         return None
     weather = site["weather"]
     if not {"at", "wind_from_deg"} <= set(weather.columns):
