@@ -56,7 +56,7 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     job.progress(0.45, "strikes and their probability")
     wide = overlay.with_strikes(wide, stones, heads, water)
     seen, left_out = sights.read_sights(site, stones, heads)
-    pairs, told = sights.after_sights(seen, stones, table, wide, heads)
+    pairs, told, seen = sights.after_sights(seen, stones, table, wide, heads)
     sure.settle(table, pairs[pairs["kept"]], seen, heads)
     job.progress(0.6, "water on faces")
     made = _dosed(stones, table, pairs, seen, (heads, water, clock))
@@ -116,17 +116,20 @@ def _dosed(
     dose = faces.doses(stones, pairs, heads, water, clock)
     shaded = pairs["has_size"].to_numpy(dtype=bool) & (dose.share[:, :4].sum(axis=1) == 0)
     pairs["struck"] &= ~(shaded & unseen)
+    pairs["maybe"] = pairs["maybe"].to_numpy(dtype=bool) & ~shaded & unseen & stands
     pairs["season_l"] = dose.season_l
     kept = pairs[stands].reset_index(drop=True)
     hours = clocks.stone_hours(table, kept, seen, clock)
     table["season_h"], table["wet_spell_h"], table["sun_run_frac"] = hours[:, 0], hours[:, 2], hours[:, 3]
     table["wet_nights_n"] = hours[:, 1]
     table["state"] = sure.states_of(table, pairs, seen, heads, dose.share)
-    table["struck_prob"] = sure.struck_chance(table, pairs)
+    table["struck_prob"] = sure.struck_chance(table, pairs, seen)
     table["certainty"] = sure.certainties(table, pairs, stones, heads)
     table["worst_face"] = faces.worst_faces(stones, dose)
     said = table["reached"].notna() & stones["known_height_m"].notna()
     struck_n = np.bincount(kept["stone"], kept["struck"].astype(float), minlength=len(table))
+    # seen struck, and no known head can have done it: by nobody knows how many
+    said &= ~table.index.isin(seen.loc[seen["seen"] == "struck", "row"])
     table["struck_n"] = pd.Series(struck_n).astype("Int64").where(said | (struck_n > 0))
     # a stone wetted as drawn or seen from no known head has water nobody can reckon
     counted = table["heads_n"].notna().to_numpy() & (clock is not None)
@@ -156,6 +159,8 @@ def _assumed(
         ("pressure_kpa", ~(used["pressure_kpa"] > 0)),
     ):  # fmt: skip
         made.append(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], int(lacking.sum())))
+    unsaid = "not known beside a surveyed outline: no amounts of water from these heads"
+    made.append(Assumption("heads.arc_sweep_deg", unsaid, int(used["no_litres"].sum())))
     return made
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gravegis.analyses.wetting.overlay import placed_rows
+from gravegis.analyses.wetting.overlay import WET_M, placed_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -117,6 +117,10 @@ def _caught(stones: Frame, pairs: Frame, heads: Heads, water: Water) -> tuple[Fl
     share[mine] = np.column_stack([caught.face_l_h, caught.top_l_h])
     share[mine] *= water.on_faces[head_i][:, None] | (np.arange(5) == _TOP)
     open_ground[mine] = ground_rate_mm_h(ground, water.turns, water.spray, some, compiled=not few)
+    # in a surveyed outline, but off the turn that was noted: wet, and nobody knows how much
+    drawn = np.isin(head_i, [*heads.outlines]) & (pairs["margin_m"].to_numpy()[mine] >= WET_M)
+    lost = mine[drawn & (open_ground[mine] == 0) & (share[mine].sum(axis=1) == 0)]
+    share[lost], open_ground[lost] = np.nan, np.nan
     unknown = np.isnan(stones["known_height_m"].to_numpy(dtype=np.float64)[pairs["stone"].to_numpy()])
     share[unknown, :_SIDES] = np.nan
     return share, open_ground, area

@@ -41,7 +41,7 @@ _BY_THROW = ((4.6, "spray"), (9.0, "rotary nozzle"), (np.inf, "rotor"))
 class Heads:
     """Heads with a place, throws of those whose ground is known, and drawn ground that belongs to none of them."""
 
-    frame: Frame  # head_id, zone_id, mend_first, error_m, throw_error_m, swing_deg, guessed, measured, and as built
+    frame: Frame  # head_id, zone_id, mend_first, errors, swing_deg, guessed, measured, no_litres, and as built
     point: Shapes
     throws: Throws
     rows: Ints  # of the throws
@@ -83,7 +83,8 @@ def known_heads(site: Site, settings: WettingSettings) -> Heads:
     is_own = ~shapely.is_missing(own)
     frame["pattern"] = frame["pattern"].where(~is_own, "surveyed outline")
     frame["throw_m"] = frame["throw_m"].where(~is_own, shapely.hausdorff_distance(point, own))
-    frame["arc_sweep_deg"] = frame["arc_sweep_deg"].where(~is_own, 360.0)
+    frame["no_litres"] = is_own & _turn_unsaid(heads)
+    frame["arc_sweep_deg"] = frame["arc_sweep_deg"].where(~frame["no_litres"], 360.0)
     strip = frame["pattern"].fillna("").str.startswith("strip ")
     frame[_SIZE] = frame[_SIZE].where(strip, np.nan)
     complete = frame["throw_m"].notna().where(~strip, frame[_SIZE].notna().all(axis=1))
@@ -95,6 +96,15 @@ def known_heads(site: Site, settings: WettingSettings) -> Heads:
     frame["error_m"] = known_errors_m(heads, "heads", settings.position_error_m)
     return Heads(_with_errors(frame, heads, is_own, settings), point, throws, rows, outlines,
                  np.array(loose, dtype=object)[:-1])  # fmt: skip
+
+
+def _turn_unsaid(heads: Frame) -> npt.NDArray[np.bool_]:
+    """Whether nobody knows along which bearings a head of surveyed outline sends its water: so not how much where."""
+    from gravegis.layers.canonical import column
+    from gravegis.layers.heads import turn_unknown
+
+    strip = column(heads, "heads", "kind").fillna("").str.startswith("strip ")
+    return np.asarray(turn_unknown(heads) | strip, dtype=np.bool_)
 
 
 def _with_errors(frame: Frame, heads: Frame, is_own: npt.NDArray[np.bool_], settings: WettingSettings) -> Frame:
@@ -134,10 +144,12 @@ def water_of(heads: Heads, wind: tuple[Floats, Floats] | None, cache: Cache | No
     keys, table_i = table_keys(kind, pressure, figures[1], figures[2], speed) if len(used) else ([], heads.rows)
     tables = [table_for(key, cache) for key in keys]
     drift_s = np.array([table.drift_s for table in tables])[table_i] if tables else np.zeros(0)
+    speed = np.where(np.isin(np.arange(len(used)), [*heads.outlines]), 0.0, speed)  # an outline holds its own wind
     turns = turns_of(heads.throws, *drift_m(speed, from_deg, drift_s))
     spray = make_spray(heads.throws, 1.0, tables, table_i)
     flow = _figure(used, "flow_l_min") * 60.0
-    return Water(np.where(flow > 0, flow, np.nan), spray, tables, table_i, turns, ~np.isin(kind, NO_FACE))
+    told = (flow > 0) & ~used["no_litres"].to_numpy(dtype=bool)
+    return Water(np.where(told, flow, np.nan), spray, tables, table_i, turns, ~np.isin(kind, NO_FACE))
 
 
 def kinds_used(used: Frame) -> npt.NDArray[np.str_]:

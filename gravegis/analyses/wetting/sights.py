@@ -10,9 +10,13 @@ import numpy as np
 from gravegis.contract import listed
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
     from gravegis.analyses.wetting.heads import Heads
     from gravegis.layers.canonical import Frame
     from gravegis.site import Site
+
+    Ints = npt.NDArray[np.int64]
 
 __all__ = ["SEEN", "after_sights", "read_sights"]
 
@@ -61,32 +65,25 @@ def _before_changes(frame: Frame, heads: Heads) -> tuple[Frame, list[str]]:
     return frame[~old].copy(), gone
 
 
-def after_sights(sights: Frame, stones: Frame, table: Frame, wide: Frame, heads: Heads) -> tuple[Frame, list[str]]:
-    """Return the pairs that stand after what was seen, with those it adds, and the words about it.
+def after_sights(
+    sights: Frame, stones: Frame, table: Frame, wide: Frame, heads: Heads
+) -> tuple[Frame, list[str], Frame]:
+    """Return the pairs that stand after what was seen, with those it adds, words about it, and the sights that hold.
 
-    ``seen`` of a pair is what was seen of it, empty where nobody looked: the model stands there.
+    ``seen`` of a pair is what was seen of it, empty where nobody looked: the model stands there. A sight all of whose
+    pairs were looked at more narrowly does not hold.
     """
     import pandas as pd
 
     from gravegis.analyses.wetting.overlay import WET_M
 
     ids = heads.frame[["zone_id", "head_id"]].fillna("")
-    of_pair, of_stone = ids.iloc[wide["head"]].to_numpy(dtype=object), wide.groupby("stone").indices
-    seen, told = np.full(len(wide), "", dtype=object), defaultdict[str, list[str]](list)
     inside = (wide["margin_m"] >= WET_M).to_numpy()
-    for row, width, said, what in zip(*(sights[name] for name in ("row", "width", "said", "seen")), strict=True):
-        mine = of_stone.get(row, np.zeros(0, dtype=np.int64))
-        mine = mine[(of_pair[mine, max(0, width - 1)] == said) | (width == 0)]
-        words = str(stones["stone_id"].iloc[row]) + f" ({said})" * (width > 0)
-        reached, drawn = bool(inside[mine].any()), bool(width == 0 and table["drawn"].iloc[row])
-        # a wet zone leaves dropped what a narrower look found dry: that one comes later
-        seen[mine if what in ("dry", "mist") or width == 2 else mine[inside[mine]]] = what
-        if what in ("dry", "mist") and (reached or drawn):
-            told[f"Observed {what}, {'model reached' if reached else 'drawn as wet'}"].append(words)
-        elif what in _WET and len(heads.rows) and not reached:
-            told["Observed wet, model did not reach"].append(words)
-        elif what == "struck" and not wide["struck"].to_numpy()[mine].any() and len(heads.rows):
-            told["Observed struck, model only rained on it"].append(words)
+    spots, widest = _spots(sights, wide, ids)
+    holds = [not (len(at) and (widest[at] > width).all()) for at, width in zip(spots, sights["width"], strict=True)]
+    sights, spots = sights[np.array(holds, dtype=bool)], [at for at, one in zip(spots, holds, strict=True) if one]
+    seen = _marks(sights, spots, widest, wide, inside)
+    told = _differences(sights, spots, stones, table.assign(model=len(heads.rows) > 0), wide)
     extra = sights[sights["is_wet"] & sights["head_id"].isin(ids["head_id"])]
     more = _added(extra, stones, heads)
     both = pd.concat([wide.assign(seen=seen, kept=inside & ~np.isin(seen, ["dry", "mist"])), more])
@@ -95,7 +92,59 @@ def after_sights(sights: Frame, stones: Frame, table: Frame, wide: Frame, heads:
     both = both.drop_duplicates(["stone", "head"]).reset_index(drop=True)
     both["stone_id"] = stones["stone_id"].to_numpy()[both["stone"]]
     both[["head_id", "zone_id"]] = heads.frame[["head_id", "zone_id"]].iloc[both["head"]].reset_index(drop=True)
-    return both, [f"{what}: {listed(words)}." for what, words in told.items()]
+    return both, [f"{what}: {listed(words)}." for what, words in told.items()], sights
+
+
+def _spots(sights: Frame, wide: Frame, ids: Frame) -> tuple[list[Ints], Ints]:
+    """Return the pairs that each sight is about, and the narrowest look at each pair: 2 its head, 1 its zone, 0 all."""
+    of_pair, of_stone = ids.iloc[wide["head"]].to_numpy(dtype=object), wide.groupby("stone").indices
+    spots, widest = [], np.full(len(wide), -1)
+    for row, width, said in zip(*(sights[name] for name in ("row", "width", "said")), strict=True):
+        mine = of_stone.get(row, np.zeros(0, dtype=np.int64))
+        mine = mine[(of_pair[mine, max(0, width - 1)] == said) | (width == 0)]
+        widest[mine] = np.maximum(widest[mine], width)
+        spots.append(mine)
+    return spots, widest
+
+
+def _marks(
+    sights: Frame, spots: list[Ints], widest: Ints, wide: Frame, inside: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.object_]:
+    """Return what was seen of each pair, empty where nobody looked."""
+    seen, strikes = np.full(len(wide), "", dtype=object), np.asarray(wide["struck"] | wide["maybe"], dtype=np.bool_)
+    near_m, away_m = (wide[name].to_numpy(dtype=np.float64) for name in ("near_m", "distance_m"))
+    far_m = np.where(np.isfinite(near_m), near_m, 1e6 + away_m)
+    for width, what, mine in zip(sights["width"], sights["seen"], spots, strict=True):
+        mine = mine[widest[mine] == width]  # the narrower sight wins
+        if what in ("dry", "mist") or width == 2:
+            seen[mine] = what
+            continue
+        mine = mine[inside[mine]]
+        seen[mine] = "wetted"
+        if what == "struck" and len(mine):  # by which head was not noted: by those that can, else by the nearest
+            by = mine[strikes[mine]]
+            seen[by if len(by) else mine[np.argmin(far_m[mine])]] = "struck"
+    return seen
+
+
+def _differences(sights: Frame, spots: list[Ints], stones: Frame, table: Frame, wide: Frame) -> dict[str, list[str]]:
+    """Return where sight and model differ: the words, and the stones; ``model`` of the table says if there is one."""
+    from gravegis.analyses.wetting.overlay import WET_M
+
+    told, model = defaultdict[str, list[str]](list), bool(table["model"].any())
+    inside = (wide["margin_m"] >= WET_M).to_numpy()
+    strikes = wide["struck"].to_numpy(dtype=bool)
+    columns = (sights[name] for name in ("row", "width", "said", "seen"))
+    for row, width, said, what, mine in zip(*columns, spots, strict=True):
+        words = str(stones["stone_id"].iloc[row]) + f" ({said})" * (width > 0)
+        reached, drawn = bool(inside[mine].any()), bool(width == 0 and table["drawn"].iloc[row])
+        if what in ("dry", "mist") and (reached or drawn):
+            told[f"Observed {what}, {'model reached' if reached else 'drawn as wet'}"].append(words)
+        elif what in _WET and model and not reached:
+            told["Observed wet, model did not reach"].append(words)
+        elif what == "struck" and not strikes[mine].any() and model:
+            told["Observed struck, model only rained on it"].append(words)
+    return told
 
 
 def _added(extra: Frame, stones: Frame, heads: Heads) -> Frame:
@@ -106,7 +155,8 @@ def _added(extra: Frame, stones: Frame, heads: Heads) -> Frame:
     head, stone = pd.Index(heads.frame["head_id"]).get_indexer(extra["head_id"]), extra["row"].to_numpy()
     gap_m = shapely.distance(np.asarray(stones["geometry"], dtype=object)[stone], heads.point[head])
     throw = pd.Series(np.arange(len(heads.rows)), heads.rows).reindex(head).fillna(-1).to_numpy(dtype=np.int64)
-    columns = {"stone": stone, "throw": throw, "head": head, "distance_m": gap_m, "margin_m": np.nan}
-    flags = {"can_name": True, "struck": False, "seen": extra["seen"].to_numpy(dtype=object), "kept": True}
+    columns = {"stone": stone, "throw": throw, "head": head, "distance_m": gap_m, "margin_m": np.nan, "near_m": gap_m}
+    flags: dict[str, object] = {"can_name": True, "struck": False, "maybe": False, "kept": True}
+    flags["seen"] = extra["seen"].to_numpy(dtype=object)
     blank = dict.fromkeys(["error_m", "place_error_m", "strike_m", "chance"], np.nan)
     return pd.DataFrame({**columns, **blank, **flags})

@@ -61,6 +61,8 @@ def states_of(table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Fl
     state = np.array([to_ours[certainty.State(one)] for one in range(6)])[modelled]
     shaded = (state == _RAINED) & _in_shadow(pairs, share, len(table))
     state = np.where(shaded, _FOOT, state)
+    # places as surveyed say struck, and are not sure enough for it
+    state[pairs.loc[pairs["maybe"].astype(bool), "stone"]] = _UNCERTAIN
     seen = np.full(len(table), _DRY)
     np.maximum.at(seen, sights["row"].to_numpy(dtype=np.int64),
                   sights["seen"].map(_OF_SIGHT).to_numpy(dtype=np.int64))  # fmt: skip
@@ -85,7 +87,7 @@ def _in_shadow(pairs: Frame, share: Floats, stones_n: int) -> Bools:
     return np.asarray(has_size & (caught == 0.0))
 
 
-def struck_chance(table: Frame, pairs: Frame) -> Floats:
+def struck_chance(table: Frame, pairs: Frame, sights: Frame) -> Floats:
     """Return the probability that at least one stream strikes each stone; errors of heads count as independent.
 
     What was seen is sure; NaN where the height of the stone is not known and nobody looked.
@@ -94,6 +96,7 @@ def struck_chance(table: Frame, pairs: Frame) -> Floats:
     chance = np.where(seen == "struck", 1.0, np.where(np.isin(seen, ["dry", "mist", "wetted"]), 0.0, chance))
     missed = np.ones(len(table))
     np.multiply.at(missed, pairs["stone"].to_numpy(), 1.0 - chance)
+    missed[sights.loc[sights["seen"] == "struck", "row"].to_numpy(dtype=np.int64)] = 0.0
     return np.where(table["reached"].isna(), np.nan, np.round(1.0 - missed, 9))
 
 

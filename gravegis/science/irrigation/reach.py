@@ -377,7 +377,7 @@ def _strip(ground: _Ground, view: _View) -> Measured:
     """Rectangle: a side must retreat by the depth of the deepest corner behind it."""
     depths_m = strip_depths(view.edge, ground.throws, view.head[view.pair])
     retreat_m = np.min([view.most(depth_m) for depth_m in depths_m], axis=0)
-    return _polygon_gap(ground, view), retreat_m, view.distance_m
+    return _polygon_gap(ground, view), retreat_m, _near_within(ground, view)
 
 
 def _outline(ground: _Ground, view: _View) -> Measured:
@@ -387,11 +387,23 @@ def _outline(ground: _Ground, view: _View) -> Measured:
     y_m = view.edge[1] + ground.throws.y_m[view.head][view.pair]
     within = shapely.intersects_xy(outline[view.pair], x_m, y_m)
     edge_m = shapely.distance(shapely.boundary(outline)[view.pair], shapely.points(x_m, y_m))
-    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0)), view.distance_m
+    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0)), _near_within(ground, view)
 
 
 def _polygon_gap(ground: _Ground, view: _View) -> Floats:
     return np.asarray(shapely.distance(ground.footprints[view.stone], ground.polygon[view.head]))
+
+
+def _near_within(ground: _Ground, view: _View) -> Floats:
+    """Distance from the head to what of a footprint lies within a strip or outline, infinite if nothing does."""
+    near_m, outlines = view.distance_m.copy(), ground.polygon[view.head]
+    part = np.flatnonzero(~shapely.covers(outlines, ground.footprints[view.stone]))
+    inside = shapely.intersection(
+        shapely.make_valid(ground.footprints[view.stone[part]]), shapely.make_valid(outlines[part])
+    )
+    heads = shapely.points(ground.throws.x_m[view.head[part]], ground.throws.y_m[view.head[part]])
+    near_m[part] = np.nan_to_num(shapely.distance(heads, inside), nan=np.inf)
+    return near_m
 
 
 _CIRCLE, _SECTOR, _WIDE_SECTOR, _STRIP, _OUTLINE = range(5)

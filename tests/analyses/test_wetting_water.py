@@ -1,0 +1,151 @@
+"""Wetting: outlines, wind, turns and how sure a strike is, on small made sites."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from tests.analyses.test_wetting import CRS, E0, N0, heads_at, program, seen, site_of, stones_at, table, tablets, work
+
+
+def quarter(throw_m: float = 8.0) -> gpd.GeoDataFrame:
+    """Surveyed outline of H1: a quarter circle to the north-east."""
+    at = np.radians(np.linspace(0, 90, 257))
+    rim = [(E0 + throw_m * np.sin(a), N0 + throw_m * np.cos(a)) for a in at]
+    known: dict[Any, Any] = {"throw_id": ["T1"], "head_id": ["H1"]}
+    return gpd.GeoDataFrame(known, geometry=[shapely.Polygon([*rim, (E0, N0)])], crs=CRS)
+
+
+def blowing(wind_m_s: float, from_deg: float, hours: range = range(24)) -> pd.DataFrame:
+    """Weather of the first ten days of October by the hour."""
+    at = [f"2026-10-{day:02d}T{hour:02d}:00:00Z" for day in range(1, 11) for hour in hours]
+    ids = [f"W{i}" for i in range(len(at))]
+    return pd.DataFrame({"weather_id": ids, "at": at, "wind_m_s": wind_m_s, "wind_from_deg": from_deg})
+
+
+def arc_head(**columns: Any) -> gpd.GeoDataFrame:
+    known = {"throw_m": 8.0, "zone_id": "Z1", "flow_l_min": 10.0, "arc_from_deg": 0.0, "arc_sweep_deg": 90.0}
+    return heads_at((0, 0), **{**known, **columns})
+
+
+# --- surveyed outlines ---
+
+
+def test_an_outline_that_is_the_arc_gives_the_litres_of_the_arc() -> None:
+    layers: dict[str, Any] = {"stones": tablets((2.5, 2.5)), "heads": arc_head(), "schedules": program()}
+    by_arc, by_outline = work(site_of(**layers)), work(site_of(**layers, throws=quarter()))
+    of_arc, of_outline = (table(one, "wetting_links")["season_l"].iloc[0] for one in (by_arc, by_outline))
+    assert of_arc > 0
+    # bearings of the turn are turned to the grid by about a degree, the outline is drawn on it
+    assert of_outline == pytest.approx(of_arc, rel=1e-6)
+    assert table(by_outline)["season_mm"].tolist() == pytest.approx(table(by_arc)["season_mm"].tolist(), rel=1e-6)
+
+
+@pytest.mark.parametrize("columns", [{"arc_sweep_deg": np.nan}, {"arc_from_deg": np.nan}, {"kind": "strip end"}])
+def test_an_outline_without_a_known_turn_gives_no_litres_and_says_so(columns: Any) -> None:
+    layers: dict[str, Any] = {"stones": tablets((2.5, 2.5)), "heads": arc_head(**columns), "schedules": program()}
+    result = work(site_of(**layers, throws=quarter()))
+    assert table(result)["reached"].tolist() == [True]
+    assert table(result, "wetting_links")["season_l"].isna().all()
+    assert table(result)["season_mm"].isna().all()
+    assert table(result, "face_wetting")["rate_l_m2_h"].isna().any()
+    said = {one.what: one for one in result.assumed}
+    assert said["heads.arc_sweep_deg"].rows_n == 1
+    assert "outline" in said["heads.arc_sweep_deg"].words
+
+
+def test_a_stone_in_the_outline_but_off_the_turn_noted_has_unknown_water_and_is_not_called_shaded() -> None:
+    heads = arc_head(arc_from_deg=180.0)
+    result = work(site_of(stones=tablets((2.5, 2.5)), heads=heads, throws=quarter(), schedules=program()))
+    assert table(result)["state"].tolist() == ["rained on"]
+    assert table(result)["season_mm"].isna().all()
+    assert table(result, "wetting_links")["season_l"].isna().all()
+
+
+@pytest.mark.parametrize("from_deg", [0.0, 90.0, 225.0])
+def test_wind_moves_nothing_of_a_surveyed_outline(from_deg: float) -> None:
+    layers: dict[str, Any] = {"stones": tablets((5.4, 5.4), (1, 1)), "heads": arc_head(), "schedules": program()}
+    calm = work(site_of(**layers, throws=quarter()))
+    windy = work(site_of(**layers, throws=quarter(), weather=blowing(4.0, from_deg)))
+    for layer in ("stone_wetting", "face_wetting", "wetting_links"):
+        pd.testing.assert_frame_equal(table(calm, layer), table(windy, layer))
+    assert (table(windy)["season_mm"] > 0).all()
+
+
+# --- struck: which part of a stone, and how sure ---
+
+
+def kerb(*parts: tuple[float, float, float, float], **columns: Any) -> gpd.GeoDataFrame:
+    shape = shapely.union_all([shapely.box(E0 + a, N0 + b, E0 + c, N0 + d) for a, b, c, d in parts])
+    frame = stones_at((0, 0), height_m=0.9, facing_deg=180.0, **columns)
+    return frame.set_geometry(gpd.GeoSeries([shape], crs=CRS))
+
+
+def test_the_part_of_a_kerb_that_lies_behind_a_part_circle_is_not_struck_by_it() -> None:
+    """Dry 0.5 m behind the head, wet 5.5 m before it: the stream passes over."""
+    stones = kerb((-4, -0.6, 0.5, -0.5), (-4, -0.6, -3.9, 5.6), (-4, 5.5, 2, 5.6))
+    heads = heads_at((0, 0), arc_from_deg=0.0, arc_sweep_deg=90.0)
+    row = table(work(site_of(stones=stones, heads=heads))).loc["S1"]
+    assert row["state"] == "rained on"
+    assert row["struck_n"] == 0
+    assert row["struck_prob"] < 0.01
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_the_part_of_a_kerb_within_the_turn_and_the_stream_is_struck(side: int) -> None:
+    """The same kerb with a part 1.2 m before the head, or as far behind it."""
+    stones = kerb((-4, -0.6, 0.5, -0.5), (-4, -0.6, -3.9, 1.3), (-4, 1.2, side * 0.5, 1.3))
+    row = table(work(site_of(stones=stones, heads=heads_at((0, 0), arc_from_deg=0.0, arc_sweep_deg=90.0)))).loc["S1"]
+    assert (row["struck_prob"] > 0.9) == (side > 0)
+    assert (row["state"] == "struck") == (side > 0)
+
+
+def test_a_stone_just_within_a_stop_is_not_called_struck_where_places_are_rough() -> None:
+    stones = tablets((-0.23, 1.0), position_error_m=0.35)  # its east end 7 cm within the turn
+    heads = heads_at((0, 0), arc_from_deg=0.0, arc_sweep_deg=90.0, position_error_m=0.35)
+    row = table(work(site_of(stones=stones, heads=heads))).loc["S1"]
+    assert row["struck_prob"] < 0.5
+    assert row["state"] == "uncertain"
+    assert row["struck_n"] == 0
+    sure, fine = stones.assign(position_error_m=0.005), heads.assign(position_error_m=0.005, throw_basis="measured")
+    errors = {"bearing_error_deg": 0.5, "measured_throw_error_m": 0.01}
+    row = table(work(site_of(stones=sure, heads=fine), **errors)).loc["S1"]
+    assert (row["state"], row["struck_n"]) == ("struck", 1)
+
+
+# --- struck as seen ---
+
+
+def test_a_zone_seen_to_strike_marks_the_head_that_can_and_not_all_of_them() -> None:
+    heads = heads_at((0, -1.2), (0, 7), (6, 0), zone_id="Z1")
+    stones = tablets((0, 0))
+    for zone in ("Z1", ""):
+        result = work(site_of(stones=stones, heads=heads, observations=seen(("S1", zone, "", "struck", ""))))
+        links = table(result, "wetting_links")
+        assert links["struck"].to_dict() == {("S1", "H1"): True, ("S1", "H2"): False, ("S1", "H3"): False}
+        assert table(result)[["state", "basis", "struck_n"]].iloc[0].tolist() == ["struck", "observed", 1]
+        assert table(result)["struck_prob"].tolist() == [1.0]
+
+
+def test_a_zone_seen_to_strike_where_no_head_can_marks_the_nearest() -> None:
+    heads = heads_at((0, -7), (0, 6), zone_id="Z1")
+    sights = seen(("S1", "Z1", "", "struck", ""))
+    result = work(site_of(stones=tablets((0, 0)), heads=heads, observations=sights))
+    assert table(result, "wetting_links")["struck"].to_dict() == {("S1", "H1"): False, ("S1", "H2"): True}
+    # the nearest was seen itself, and only rained on it
+    sights = seen(("S1", "Z1", "", "struck", ""), ("S1", "Z1", "H2", "wetted", ""))
+    result = work(site_of(stones=tablets((0, 0)), heads=heads, observations=sights))
+    assert table(result, "wetting_links")["struck"].to_dict() == {("S1", "H1"): True, ("S1", "H2"): False}
+
+
+def test_a_stone_seen_struck_by_no_known_head_is_struck_for_sure_by_nobody_knows_how_many() -> None:
+    heads = heads_at((0, 0), zone_id="Z1")
+    result = work(site_of(stones=tablets((60, 0)), heads=heads, observations=seen(("S1", "", "", "struck", ""))))
+    row = table(result).loc["S1"]
+    assert (row["state"], row["struck_prob"]) == ("struck", 1.0)
+    assert pd.isna(row["struck_n"])
