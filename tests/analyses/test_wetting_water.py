@@ -149,3 +149,108 @@ def test_a_stone_seen_struck_by_no_known_head_is_struck_for_sure_by_nobody_knows
     row = table(result).loc["S1"]
     assert (row["state"], row["struck_prob"]) == ("struck", 1.0)
     assert pd.isna(row["struck_n"])
+
+
+# --- until the head is changed ---
+
+
+def test_a_sight_without_zone_or_head_no_longer_counts_once_a_head_near_the_stone_was_changed() -> None:
+    sights = seen(("S1", "", "", "dry", "2020-05-01"), ("S2", "", "", "dry", "2020-05-01"))
+    stones = stones_at((5, 0), (65, 0))
+    heads = heads_at((0, 0), (60, 0), changed_on=["2026-06-01", None])
+    rows = table(work(site_of(stones=stones, heads=heads, observations=sights)))
+    assert rows["state"].tolist() == ["rained on", "dry"]
+    assert rows["basis"].tolist() == ["model", "observed"]
+    # the head that was turned away counts too, one far off does not
+    turned = heads_at((0, 0), (90, 0), changed_on=["2026-06-01", "2026-06-01"], arc_from_deg=180.0, arc_sweep_deg=90.0)
+    sights = seen(("S1", "", "", "wetted", "2020-05-01"), ("S2", "", "", "wetted", "2020-05-01"))
+    rows = table(work(site_of(stones=stones, heads=turned, observations=sights)))
+    assert rows["basis"].tolist() == ["model", "observed"]
+
+
+# --- water that nobody can reckon stays missing ---
+
+
+def test_a_stone_seen_wetted_by_a_head_that_the_model_does_not_have_there_has_unknown_water() -> None:
+    heads = heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)
+    result = work(site_of(stones=tablets((0, 14)), heads=heads, schedules=program(),
+                          observations=seen(("S1", "Z1", "H1", "wetted", ""))))  # fmt: skip
+    row = table(result).loc["S1"]
+    assert row["season_h"] == pytest.approx(10.0)
+    assert pd.isna(row["season_mm"])
+    assert table(result, "face_wetting")["season_l_m2"].isna().all()
+
+
+@pytest.mark.parametrize("sight", [("S1", "Z2", "", "wetted", ""), ("S1", "Z2", "H9", "wetted", "")])
+def test_a_zone_seen_to_wet_that_the_model_does_not_have_there_leaves_the_depth_missing(sight: Any) -> None:
+    heads = heads_at((0, 0), (60, 0), zone_id=["Z1", "Z2"], flow_l_min=15.0)
+    lines = program(zone_id=["Z1", "Z2"], start_at=["05:00", "07:00"])
+    layers: dict[str, Any] = {"stones": tablets((0, 6)), "heads": heads, "schedules": lines}
+    assert (table(work(site_of(**layers)))["season_mm"] > 0).all()
+    result = work(site_of(**layers, observations=seen(sight)))
+    assert table(result)["season_h"].tolist() == pytest.approx([20.0])
+    assert table(result)["season_mm"].isna().all()
+    assert table(result, "face_wetting")["season_l_m2"].isna().all()
+
+
+def test_a_stone_seen_wetted_by_an_unknown_head_besides_has_unknown_hours() -> None:
+    heads = heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)
+    sights = seen(("S1", "", "H9", "wetted", ""))
+    result = work(site_of(stones=tablets((0, 6)), heads=heads, schedules=program(), observations=sights))
+    assert table(result)[["season_h", "season_mm"]].isna().all(axis=None)
+
+
+def test_an_uncertain_stone_outside_a_throw_has_neither_no_hours_nor_no_water() -> None:
+    heads = heads_at((0, 0), zone_id="Z1", flow_l_min=15.0)
+    stones = stones_at((0, 10.3), (0, 40), position_error_m=0.5)
+    rows = table(work(site_of(stones=stones, heads=heads, schedules=program())))
+    assert rows["state"].tolist() == ["uncertain", "dry"]
+    assert rows["reached"].tolist() == [False, False]
+    for name in ("season_h", "season_mm", "wet_nights_n", "wet_spell_h"):
+        assert rows[name].fillna(-1).tolist() == [-1, 0], name
+
+
+# --- where the answer comes from ---
+
+
+def test_a_state_that_another_zone_gives_is_not_called_observed() -> None:
+    heads = heads_at((0, -1.2), (0, 7), zone_id=["Z1", "Z2"], throw_basis="measured", arc_sweep_deg=360.0)
+    layers: dict[str, Any] = {"stones": tablets((0, 0)), "heads": heads}
+    row = table(work(site_of(**layers, observations=seen(("S1", "Z2", "", "wetted", ""))))).loc["S1"]
+    assert (row["state"], row["basis"], row["certainty"]) == ("struck", "model", "surveyed")
+    guess = layers["heads"].assign(throw_basis=["assumed", "measured"])
+    sights = seen(("S1", "Z2", "", "wetted", ""))
+    row = table(work(site_of(stones=tablets((0, 0)), heads=guess, observations=sights))).loc["S1"]
+    assert (row["state"], row["basis"], row["certainty"]) == ("struck", "model", "guessed")
+    row = table(work(site_of(**layers, observations=seen(("S1", "Z1", "", "struck", ""))))).loc["S1"]
+    assert (row["state"], row["basis"], row["certainty"]) == ("struck", "observed", "surveyed")
+
+
+def test_certainty_is_that_of_the_head_that_gives_the_state() -> None:
+    heads = heads_at((0, -1.2), (0, 7), throw_basis=["measured", "assumed"], arc_sweep_deg=360.0)
+    row = table(work(site_of(stones=tablets((0, 0)), heads=heads))).loc["S1"]
+    assert (row["state"], row["certainty"]) == ("struck", "surveyed")
+
+
+def test_a_zone_seen_to_wet_does_not_hold_where_each_of_its_heads_was_looked_at_and_missed() -> None:
+    heads = heads_at((0, 0), zone_id="Z1")
+    sights = seen(("S1", "Z1", "H1", "dry", "2026-10-09"), ("S1", "Z1", "", "wetted", "2026-10-01"))
+    row = table(work(site_of(stones=stones_at((5, 0)), heads=heads, observations=sights))).loc["S1"]
+    assert (row["state"], row["basis"], bool(row["reached"])) == ("dry", "observed", False)
+
+
+# --- wind ---
+
+
+def test_distances_are_those_on_the_ground_whatever_the_wind() -> None:
+    layers: dict[str, Any] = {"heads": heads_at((0, 0), zone_id="Z1", flow_l_min=15.0), "schedules": program()}
+    layers["stones"] = tablets((0, 3.9), (0, -3.9), (0, 7), (2, -7), (0, -1.5))
+    calm, windy = work(site_of(**layers)), work(site_of(**layers, weather=blowing(4.0, 180.0)))
+    assert any("mean wind" in note for note in windy.notes)
+    links = table(windy, "wetting_links")
+    for stone, place in layers["stones"].set_index("stone_id").geometry.items():
+        if (stone, "H1") in links.index:
+            far = place.distance(shapely.Point(E0, N0))
+            assert links.loc[(stone, "H1"), "distance_m"] == pytest.approx(far, abs=1e-9)
+    bands = ["near_n", "half_n"]
+    assert (table(calm, "head_stones")[bands] == table(windy, "head_stones")[bands]).all(axis=None)

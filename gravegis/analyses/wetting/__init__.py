@@ -106,6 +106,7 @@ def _dosed(
 
     from gravegis.analyses.wetting import clock as clocks
     from gravegis.analyses.wetting import faces, sure
+    from gravegis.analyses.wetting.sights import without_pair
 
     heads, water, clock = known
     shapes = np.asarray(stones["geometry"], dtype=object)[pairs["stone"].to_numpy()]
@@ -113,7 +114,8 @@ def _dosed(
     pairs["in_model"] = ((pairs["throw"] >= 0) & pairs["margin_m"].notna()).to_numpy(dtype=bool)
     stands, unseen = pairs["kept"].to_numpy(dtype=bool), (pairs["seen"] == "").to_numpy()
     pairs["struck"] = np.where(unseen, pairs["struck"].to_numpy(dtype=bool) & stands, pairs["seen"] == "struck")
-    dose = faces.doses(stones, pairs, heads, water, clock)
+    more = np.isin(np.arange(len(table)), seen.loc[without_pair(seen, pairs[pairs["kept"]]), "row"])
+    dose = faces.doses(stones, pairs, heads, water, clock, more)
     shaded = pairs["has_size"].to_numpy(dtype=bool) & (dose.share[:, :4].sum(axis=1) == 0)
     pairs["struck"] &= ~(shaded & unseen)
     pairs["maybe"] = pairs["maybe"].to_numpy(dtype=bool) & ~shaded & unseen & stands
@@ -122,7 +124,7 @@ def _dosed(
     hours = clocks.stone_hours(table, kept, seen, clock)
     table["season_h"], table["wet_spell_h"], table["sun_run_frac"] = hours[:, 0], hours[:, 2], hours[:, 3]
     table["wet_nights_n"] = hours[:, 1]
-    table["state"] = sure.states_of(table, pairs, seen, heads, dose.share)
+    table["state"], table["basis"] = sure.states_of(table, pairs, seen, heads, dose.share)
     table["struck_prob"] = sure.struck_chance(table, pairs, seen)
     table["certainty"] = sure.certainties(table, pairs, stones, heads)
     table["worst_face"] = faces.worst_faces(stones, dose)
@@ -134,6 +136,9 @@ def _dosed(
     # a stone wetted as drawn or seen from no known head has water nobody can reckon
     counted = table["heads_n"].notna().to_numpy() & (clock is not None)
     table["season_mm"] = np.where(counted, np.round(dose.season_mm, 9), np.nan)
+    # may be wet or dry: neither no hours nor no water
+    open_ = table["state"].eq("uncertain") & table["reached"].eq(other=False).fillna(value=False)
+    table.loc[open_, ["season_h", "season_mm", "wet_nights_n", "wet_spell_h", "sun_run_frac"]] = np.nan
     return {
         "stone_wetting": table, "wetting_links": kept, "face_wetting": faces.face_table(stones, kept, dose),
         "head_looks": sure.looks(pairs, stones),

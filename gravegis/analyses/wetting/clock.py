@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gravegis.analyses.wetting.sights import without_pair
 from gravegis.errors import SettingError
 
 if TYPE_CHECKING:
@@ -137,6 +138,8 @@ def stone_hours(table: Frame, kept: Frame, sights: Frame, clock: Clock | None) -
     told = np.asarray(names, dtype=object)
     figures = [clock.figures(frozenset(told[some].tolist())) for some in np.split(code, first[1:])] if len(row) else []
     out[row[first]] = np.reshape(figures, (len(first), 4))
+    # seen wetted by a head and a zone that nobody knows
+    out[sights.loc[without_pair(sights, kept) & (sights["zone_id"] == "").to_numpy(), "row"]] = _NOTHING
     return out
 
 

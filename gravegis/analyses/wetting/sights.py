@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from gravegis.contract import listed
 
 if TYPE_CHECKING:
     import numpy.typing as npt
+    import pandas as pd
 
     from gravegis.analyses.wetting.heads import Heads
     from gravegis.layers.canonical import Frame
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     Ints = npt.NDArray[np.int64]
 
-__all__ = ["SEEN", "after_sights", "read_sights"]
+__all__ = ["SEEN", "after_sights", "read_sights", "without_pair"]
 
 SEEN = ["stone_id", "zone_id", "head_id", "seen", "seen_on"]
 _WET = ("struck", "wetted")
@@ -41,7 +42,7 @@ def read_sights(site: Site, stones: Frame, heads: Heads) -> tuple[Frame, list[st
         frame["row"] = frame["row"].where(frame["stone_id"] != "", found)
     known = (frame["row"].fillna(-1) >= 0) & frame["seen"].isin([*_RANK])
     left_out = f"{int((~known).sum())} observations lie on no stone known here, or do not say what was seen: not used."
-    frame, gone = _before_changes(frame[known].astype({"row": "int64"}), heads)
+    frame, gone = _before_changes(frame[known].astype({"row": "int64"}), stones, heads)
     frame["is_wet"], frame["rank"] = frame["seen"].isin(_WET), frame["seen"].map(_RANK)
     frame["width"] = np.select([frame["head_id"] != "", frame["zone_id"] != ""], [2, 1], 0)
     frame["said"] = frame["head_id"].where(frame["width"] == 2, frame["zone_id"])
@@ -51,18 +52,41 @@ def read_sights(site: Site, stones: Frame, heads: Heads) -> tuple[Frame, list[st
     return frame.sort_values(["width", "rank"], kind="stable"), [*([] if known.all() else [left_out]), *gone]
 
 
-def _before_changes(frame: Frame, heads: Heads) -> tuple[Frame, list[str]]:
-    """Leave out what was seen before a head, or any head of its zone, was changed."""
+def _before_changes(frame: Frame, stones: Frame, heads: Heads) -> tuple[Frame, list[str]]:
+    """Leave out what was seen before a head, any head of its zone, or, without either, any head near was changed."""
     changed = heads.frame[["head_id", "zone_id", "changed_on"]].dropna(subset="changed_on")
     if changed.empty or frame.empty:
         return frame.copy(), []
     by_head = changed.set_index("head_id")["changed_on"]
     by_zone = changed.dropna(subset="zone_id").groupby("zone_id")["changed_on"].max()
-    since = frame["head_id"].map(by_head).where(frame["head_id"] != "", frame["zone_id"].map(by_zone)).fillna("")
+    since = frame["zone_id"].map(by_zone).where(frame["zone_id"] != "", _changed_near(frame, stones, heads))
+    since = frame["head_id"].map(by_head).where(frame["head_id"] != "", since).fillna("")
     old = (frame["seen_on"] < since).to_numpy(dtype=bool)
     words = (frame.loc[old, "stone_id"] + " (" + frame.loc[old, "seen_on"] + ")").tolist()
     gone = [f"Seen before a head was changed, so the model stands again: {listed(words)}."] if old.any() else []
     return frame[~old].copy(), gone
+
+
+def _changed_near(frame: Frame, stones: Frame, heads: Heads) -> pd.Series[Any]:
+    """Return the last day on which a head was changed that throws as far as the stone of each sight, wherever it turns.
+
+    A head of unknown throw counts as the longest known one.
+    """
+    import pandas as pd
+    import shapely
+
+    from gravegis.science.irrigation.certainty import FRINGE_M
+
+    changed, known = heads.frame["changed_on"], heads.frame[["throw_m", "strip_length_m"]].astype("float64")
+    throw_m = known["throw_m"].fillna(known["strip_length_m"])
+    throw_m = throw_m.fillna(throw_m.max()).fillna(0.0)
+    some = np.flatnonzero(changed.notna())
+    rows = frame["row"].unique()
+    tree = shapely.STRtree(np.asarray(stones["geometry"], dtype=object)[rows])
+    far_m = throw_m.to_numpy()[some] + FRINGE_M
+    head, stone = tree.query(heads.point[some], predicate="dwithin", distance=far_m)
+    last = pd.Series(changed.to_numpy(dtype=object)[some[head]], rows[stone], dtype=object)
+    return frame["row"].map(last.groupby(level=0).max())
 
 
 def after_sights(
@@ -145,6 +169,18 @@ def _differences(sights: Frame, spots: list[Ints], stones: Frame, table: Frame, 
         elif what == "struck" and not strikes[mine].any() and model:
             told["Observed struck, model only rained on it"].append(words)
     return told
+
+
+def without_pair(sights: Frame, kept: Frame) -> npt.NDArray[np.bool_]:
+    """Whether what was seen to wet a stone is not among the pairs that stand: not the head, the zone, or any."""
+    pairs = [kept["stone"].astype("str"), kept["zone_id"].fillna(""), kept["head_id"].fillna("")]
+    found = np.zeros(len(sights), dtype=np.bool_)
+    row = sights["row"].astype("str")
+    for width, more in ((0, ""), (1, pairs[1]), (2, pairs[2])):
+        mine = row + "\n" + sights["said"] if width else row
+        had = set(pairs[0] + "\n" + more) if width else set(pairs[0])
+        found |= (sights["width"] == width).to_numpy() & ~mine.isin(had).to_numpy()
+    return np.asarray(found & sights["is_wet"].to_numpy(dtype=bool), dtype=np.bool_)
 
 
 def _added(extra: Frame, stones: Frame, heads: Heads) -> Frame:

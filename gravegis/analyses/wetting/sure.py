@@ -39,9 +39,12 @@ def settle(table: Frame, kept: Frame, sights: Frame, heads: Heads) -> None:
     table["heads_n"] = table["heads_n"].astype("Int64").where(no | (links_n > 0))
 
 
-def states_of(table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Floats) -> list[str | None]:
+def states_of(
+    table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Floats
+) -> tuple[list[str | None], list[str]]:
     """Return the state of each stone: the worst of what was seen and of what the model says where nobody looked.
 
+    And where it comes from: a stone of which one zone was seen, but whose state another one gives, is modelled.
     Uncertain comes before all but struck and rained on; None where nothing is known that waters the stone.
     """
     from gravegis.science.irrigation import certainty
@@ -63,16 +66,20 @@ def states_of(table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Fl
     state = np.where(shaded, _FOOT, state)
     # places as surveyed say struck, and are not sure enough for it
     state[pairs.loc[pairs["maybe"].astype(bool), "stone"]] = _UNCERTAIN
+    state[pairs.loc[pairs["struck"].astype(bool) & (pairs["seen"] == ""), "stone"]] = _STRUCK
     seen = np.full(len(table), _DRY)
     np.maximum.at(seen, sights["row"].to_numpy(dtype=np.int64),
                   sights["seen"].map(_OF_SIGHT).to_numpy(dtype=np.int64))  # fmt: skip
+    drawn = table["drawn"].to_numpy(dtype=bool)
+    by_sight = (table["basis"] == "observed").to_numpy() & (np.where(drawn, np.maximum(state, _RAINED), state) > seen)
+    basis = np.where(by_sight, np.where(drawn & (state <= _RAINED), "wet area", "model"), table["basis"])
     state = np.maximum(state, seen)
-    state = np.where(table["drawn"].to_numpy(dtype=bool), np.maximum(state, _RAINED), state)
+    state = np.where(drawn, np.maximum(state, _RAINED), state)
     state = np.where(struck, _STRUCK, state)
     open_ = table["reached"].isna().to_numpy()
     state = np.where(open_, _UNCERTAIN, state)
     nothing = open_ & (len(heads.point) == 0)
-    return [None if lacking else STATES[one] for one, lacking in zip(state, nothing, strict=True)]
+    return [None if lacking else STATES[one] for one, lacking in zip(state, nothing, strict=True)], basis.tolist()
 
 
 def _in_shadow(pairs: Frame, share: Floats, stones_n: int) -> Bools:
@@ -104,13 +111,15 @@ def certainties(table: Frame, pairs: Frame, stones: Frame, heads: Heads) -> list
     """Return how good the inputs behind each answer are: surveyed, modelled or guessed.
 
     Surveyed: seen, drawn, or reached only by heads whose throw was measured, all in known places. Guessed: a throw
-    by kind or assumed, an unknown turn or place. None where nothing is known.
+    by kind or assumed, an unknown turn or place. Of a struck stone those heads count that strike it. None where
+    nothing is known.
     """
     of_head = {
         name: heads.frame[name].to_numpy(dtype=bool)[pairs["head"].to_numpy()] for name in ("guessed", "measured")
     }
     stone, stones_n = pairs["stone"].to_numpy(), len(table)
-    unseen = (pairs["seen"] == "").to_numpy()
+    struck = (table["state"] == "struck").to_numpy()[stone]
+    unseen = (pairs["seen"] == "").to_numpy() & (~struck | pairs["struck"].to_numpy(dtype=bool))
     guessed, not_measured = np.zeros((2, stones_n), dtype=np.bool_)
     guessed[stone[unseen & of_head["guessed"]]] = True
     not_measured[stone[unseen & ~of_head["measured"]]] = True

@@ -7,7 +7,7 @@ both questions, reached or not and by how much, so that the two cannot disagree.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -55,13 +55,14 @@ class Pairs:
     stone_i, head_i
         Rows of the stone and of the head, shape ``(pairs,)``.
     distance_m
-        From the head to the nearest point of the footprint, 0 when it stands within. [m]
+        From the head to the nearest point of the footprint on the ground, 0 when it stands within. [m]
     margin_m
         Smallest retreat of one edge of the throw (its arc; a stop of its turn or a side of its strip, past
         the whole footprint) that would leave the stone dry; for a surveyed outline the depth of the deepest
         corner. From minus the touch tolerance to 0 for a stone only touched. [m]
     near_m
-        From the head to the nearest part of the footprint between its stops, infinite if there is none. [m]
+        From the head to the nearest part of the footprint between its stops, infinite if there is none; where wind
+        carries the pattern, the distance at which that water would fall in still air. [m]
     """
 
     stone_i: Ints
@@ -112,7 +113,10 @@ def reach(
     distance_m, margin_m, near_m = _measure(ground, stone_i, head_i)
     kept = np.flatnonzero(margin_m >= -touch_m)
     kept = kept[np.lexsort((head_i[kept], stone_i[kept]))]
-    return Pairs(stone_i[kept], head_i[kept], distance_m[kept], margin_m[kept], near_m[kept])
+    stone_i, head_i, distance_m = stone_i[kept], head_i[kept], distance_m[kept]
+    if turns is not None and turns.drift_m.any():
+        distance_m = _on_ground(ground, stone_i, head_i)
+    return Pairs(stone_i, head_i, distance_m, margin_m[kept], near_m[kept])
 
 
 def nearest_margin(
@@ -317,6 +321,14 @@ def _measure(ground: _Ground, stone_i: Ints, head_i: Ints) -> tuple[Floats, Floa
             distance_m[rows] = view.distance_m
             margin_m[rows] = np.where(gap_m > 0, -gap_m, np.maximum(retreat_m, 0.0))
     return distance_m, margin_m, near_m
+
+
+def _on_ground(ground: _Ground, stone_i: Ints, head_i: Ints) -> Floats:
+    """Distance from head to footprint of each pair, whatever the wind carries. [m]"""
+    still, distance_m = replace(ground, turns=None), np.empty(len(stone_i))
+    for rows in _portions(np.arange(len(stone_i)), ground.count[stone_i]):
+        distance_m[rows] = _view(still, stone_i[rows], head_i[rows]).distance_m
+    return distance_m
 
 
 def _portions(rows: Ints, count: Ints) -> Iterator[Ints]:

@@ -181,3 +181,14 @@ def test_wind_moves_the_pattern_downwind_and_hardly_the_stream() -> None:
     pairs = find_pairs(stones, throws, turns=turns)
     assert pairs.stone_i.tolist() == [0, 3, 4]
     assert pairs.near_m[-1] == pytest.approx(1.0, abs=0.05)
+
+
+@settings(max_examples=15)
+@given(st.integers(0, 10_000), st.floats(0, 360), st.floats(0.5, 4.0))
+def test_distances_are_those_on_the_ground_whatever_the_wind(seed: int, from_deg: float, drift: float) -> None:
+    footprints, throws = scene(seed)
+    turns = turns_of(throws, *drift_m(drift, from_deg, 1.0))
+    pairs = find_pairs(footprints, throws, turns=turns, touch_m=1.0)
+    assert_same(pairs, reach(footprints, throws, turns=turns, touch_m=1.0))
+    heads = shapely.points(throws.x_m[pairs.head_i], throws.y_m[pairs.head_i])
+    np.testing.assert_allclose(pairs.distance_m, shapely.distance(heads, footprints[pairs.stone_i]), atol=1e-9)
