@@ -29,6 +29,7 @@ GROUP = "gravegis.analyses"
 BUILT_IN = (
     "throw",
     "wetting",
+    "coverage",
     "condition",
     "hotspots",
     "clusters",

@@ -1,12 +1,14 @@
 """Take the pictures of the window: every stage, light and dark, text of usual and of twice the size.
 
-``python scripts/make_window_pictures.py [FOLDER]`` writes into ``sample_layers/pictures``, or into the folder named.
+``python scripts/make_window_pictures.py [FOLDER [GROUND]]`` writes into ``sample_layers/pictures``, or into the folder
+named; it shows the sample ground, or the one named.
 Nothing is shown on a screen.
 """
 
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import tempfile
 import time
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parent.parent
 SIZE = (1400, 950)
+COLOURS_N = 128
 LOOKS = (("light", "light", 0), ("dark", "dark", 0), ("large", "light", 4))
 
 
@@ -36,12 +39,15 @@ def main() -> int:
     app = QApplication([])
     with tempfile.TemporaryDirectory() as beside:
         folder = Path(beside) / "ground"
-        store.save(pipeline.run(sample.read(sample.find())).site, folder)
+        if len(sys.argv) > 2:  # a ground with every result, so that it need not be worked out again
+            shutil.copytree(sys.argv[2], folder)
+        else:
+            store.save(pipeline.run(sample.read(sample.find())).site, folder)
         window = make_window(QSettings(str(Path(beside) / "look.ini"), QSettings.Format.IniFormat))
         window.resize(*SIZE)
         window.show()
         settle(app, window)
-        window.grab().save(str(out / "first_page.png"))
+        keep(window, out / "first_page.png")
         window.open(folder)
         for name, theme, steps in LOOKS:
             window.larger(-4)
@@ -66,13 +72,23 @@ def stages(app: object, window: Window, out: Path, name: str) -> None:
         if stage == "wetting":
             window.strip.clock.rows.moved.emit(150.0)
         settle(app, window)
-        window.grab().save(str(out / f"{name}_{stage}.png"))
+        keep(window, out / f"{name}_{stage}.png")
     window.pick("heads", str(window.desk.site["heads"]["head_id"].iloc[0]) if window.desk else "")
     window.head_by_hand(window.picked[1] if window.picked else "")
     window.map.canvas.go_to(*(window.picked or ("heads", "")))
     settle(app, window)
-    window.grab().save(str(out / f"{name}_head.png"))
+    keep(window, out / f"{name}_head.png")
     window.unpick()
+
+
+def keep(window: Window, file: Path) -> None:
+    """Write a picture of the window in few colours, which makes it a quarter as large."""
+    from PIL import Image
+
+    window.grab().save(str(file))
+    with Image.open(file) as taken:
+        few = taken.convert("RGB").quantize(colors=COLOURS_N, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    few.save(file, optimize=True)
 
 
 def settle(app: object, window: Window) -> None:

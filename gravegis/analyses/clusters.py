@@ -194,7 +194,7 @@ def _notes(found: Frame, share: npt.NDArray[np.float64], everywhere: float) -> t
         return ("No group of harmed stones: too few stand near each other, or the condition is not recorded.",)
     biggest = [
         f"{found['cluster_id'].iloc[row]} ({int(found['stones_n'].iloc[row])} stones, "
-        f"{found['main_harm'].iloc[row]}, {found['work_min'].iloc[row]:.0f} min; {share[row]:.0%} of those recorded "
+        f"{found['main_harm'].iloc[row]}, {_minutes(found['work_min'].iloc[row])}; {share[row]:.0%} of those recorded "
         "inside its outline are harmed)"
         for row in range(min(_NAMED, len(found)))
     ]
@@ -202,6 +202,10 @@ def _notes(found: Frame, share: npt.NDArray[np.float64], everywhere: float) -> t
         f"{len(found)} groups; the biggest: {'; '.join(biggest)}. On the whole ground {everywhere:.0%} are harmed.",
         "A group is a block of work; it proves no cause.",
     )
+
+
+def _minutes(work_min: float) -> str:
+    return f"{work_min:.0f} min of crew work" if work_min > 0 else "no crew work"
 
 
 ANALYSIS = Analysis(

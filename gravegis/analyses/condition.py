@@ -66,7 +66,8 @@ def run(site: Site, settings: ConditionSettings, job: Job) -> Result:
     )
     job.progress(0.9, "summing up")
     notes = _notes(scored.overall, findings.unknown_n, strays_n)
-    return Result(layers={"stone_condition": frame}, notes=(*notes, *_apart(scored.basis, steps), *_earlier(site)))
+    said = (*notes, *_apart(scored.basis, steps), *_parts(stones, site.get("parts")), *_earlier(site))
+    return Result(layers={"stone_condition": frame}, notes=said)
 
 
 def _whole(values: npt.NDArray[np.float64]) -> pd.Series[Any]:
@@ -115,6 +116,21 @@ def _apart(basis: npt.NDArray[np.str_], steps: Mapping[str, tuple[Any, Any]]) ->
     return (f"{found_n} classes rest on findings, {quick_n} on a quick score alone, which names no harm.", said)
 
 
+def _parts(stones: Frame, parts: Frame | None) -> tuple[str, ...]:
+    """Count parts of other material: they are no harm and enter no class, but ask for other hands."""
+    from gravegis.layers.canonical import column
+
+    if parts is None:
+        return ()
+    here = parts[parts["stone_id"].isin(stones["stone_id"])]
+    if here.empty:
+        return ()
+    kind = column(here, "parts", "part").fillna(column(here, "parts", "material")).fillna("not named")
+    counts = kind.value_counts()
+    named = ", ".join(f"{name} {n}" for name, n in sorted(counts.items(), key=lambda one: (-one[1], one[0])))
+    return (f"{here['stone_id'].nunique()} stones carry parts of other material, counted in no class: {named}.",)
+
+
 def _earlier(site: Site) -> tuple[str, ...]:
     from gravegis.layers.visits import of_last_visit
 
@@ -147,6 +163,7 @@ ANALYSIS = Analysis(
     uses={
         "stones": {"quick_score": "", "surveyed_on": ""},
         "findings": dict.fromkeys(("stone_id", "pattern", "severity", "extent_frac", "found_on"), ""),
+        "parts": dict.fromkeys(("stone_id", "part", "material"), ""),
     },
     gives={
         "stone_condition": {
@@ -171,7 +188,7 @@ ANALYSIS = Analysis(
     run=run,
     # a ground where a harm was never met has one value only
     may_be_missing=frozenset(f"stone_condition.{one}" for one in ("loss", "deformation")),
-    version=2,
+    version=3,
     tables=("harms", "patterns"),
     facts=(),
     sources=(

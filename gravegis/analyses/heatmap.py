@@ -102,7 +102,7 @@ def run(site: Site, settings: HeatmapSettings, job: Job) -> Result:
     return Result(
         layers={"share_areas": _areas(grids, site)},
         grids=grids,
-        notes=_notes(rate, best, float(damaged.mean()), settings),
+        notes=_notes(rate, best, damaged, settings),
     )
 
 
@@ -165,12 +165,15 @@ def _what(settings: HeatmapSettings) -> str:
     return f"{settings.harm} of severity {settings.least_class_n} or more"
 
 
-def _notes(rate: RateMap, best: BandwidthChoice, share: float, settings: HeatmapSettings) -> tuple[str, ...]:
+def _notes(
+    rate: RateMap, best: BandwidthChoice, damaged: npt.NDArray[np.bool_], settings: HeatmapSettings
+) -> tuple[str, ...]:
     import numpy as np
 
     if not np.isfinite(rate.share).any():
         return ("Nowhere do enough recorded stones stand together: no heat map.",)
-    whole_ground = f"{share:.0%} of the recorded stones have {_what(settings)}."
+    looked = "whose condition is recorded" if settings.harm == OVERALL else f"looked at for {settings.harm}"
+    whole_ground = f"{damaged.mean():.0%} of the {damaged.size} stones {looked} have {_what(settings)}."
     if best.beats_constant:
         words = (
             f"The map predicts left-out stones better than that one figure (kernel {rate.bandwidth_m:g} m): "

@@ -49,7 +49,7 @@ def run(site: Site, settings: RequestSettings, job: Job) -> Result:
 
     job.progress(0.1, "stones of the plan and the zones that reach them")
     links = site["wetting_links"] if site.has("wetting_links") else empty("wetting_links")
-    stops = site["stops"][["stone_id", "day", "leave_at"]]
+    stops = _stops(site)
     day = next((one for one in sorted(stops["day"].unique()) if _date(one) is not None), "")
     answers = zone_answers(site.get("permissions"), day)
     reach = pd.DataFrame({"stone_id": links["stone_id"], "zone_id": column(links, "wetting_links", "zone_id")})
@@ -64,6 +64,17 @@ def run(site: Site, settings: RequestSettings, job: Job) -> Result:
     job.progress(0.9, "writing the requests")
     frame = pd.DataFrame(rows) if rows else empty("zone_requests")
     return Result(layers={"zone_requests": frame}, notes=_notes(rows, int(nameless)))
+
+
+def _stops(site: Site) -> Frame:
+    """Return the stones of each day with the time they are left; spare ones as late as the last of the day."""
+    import pandas as pd
+
+    stops = site["stops"][["stone_id", "day", "leave_at"]]
+    if not site.has("spares"):
+        return stops
+    last = stops.groupby("day", as_index=False)["leave_at"].max()
+    return pd.concat([stops, site["spares"][["stone_id", "day"]].merge(last, on="day")], ignore_index=True)
 
 
 def _date(day: str) -> dt.date | None:
@@ -132,6 +143,7 @@ ANALYSIS = Analysis(
     question="Which zone must be off from when to when, and for which stones?",
     needs={"stops": ("stone_id", "day", "leave_at")},
     uses={
+        "spares": {"*": "", "stone_id": "", "day": ""},
         "wetting_links": {"*": "which zone reaches which stone is not known: no request", "zone_id": ""},
         "worklist": {"*": "every stone of the plan is treated: its zone stays off after the work too", "method": ""},
         "permissions": {"*": "", "zone_id": "", "status": "", "until": "", "ref": ""},

@@ -249,7 +249,11 @@ def help_(ctx: click.Context, topic: str | None) -> None:
             gravegis.commands[topic].get_help(click.Context(gravegis.commands[topic], parent=parent, info_name=topic))
         )
     else:
+        from gravegis.outputs.help_pictures import help_pictures
+
         click.echo(registry.load(topic).reference())
+        for picture in help_pictures(topic):
+            click.echo(f"\nPicture: {picture.file}\n  {picture.words}")
 
 
 def _command_of(analysis: Analysis[Any]) -> click.Command:

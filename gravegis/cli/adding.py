@@ -91,8 +91,20 @@ def look(layer: str, file: Path, save_mapping: Path | None, **options: Any) -> N
         examples = shown(one[:20] for one in row.examples)
         click.echo(f"{shown([row.in_file[:40]]):<{width}}  {row.filled:>6}  {becomes:<22}  {row.why}; {examples}")
     click.echo("\n? is proposed, not taken: name it with --column, or take the mark away in a saved mapping.")
+    if empty := _not_found(layer, found):
+        click.echo(
+            f"Nothing in the file for: {', '.join(empty)}. If it holds them under other names: --column OURS=THEIRS."
+        )
     if save_mapping is not None:
         _save(found, save_mapping)
+
+
+def _not_found(layer: str, found: Look) -> list[str]:
+    """Return the columns of the layer that nothing in the file is taken or proposed for."""
+    from gravegis.layers import schema
+
+    have = {row.becomes for row in found.rows}
+    return [name for name in schema.layer(layer).columns if name not in have]
 
 
 def _with_pictures(done: Site, folder: Path, layer: str, file: Path) -> Site:

@@ -22,7 +22,9 @@ from gravegis.layers import (
     odd_values,
     place,
     propose,
+    row_order,
     schema,
+    signs,
     ticks,
     vocabulary,
 )  # fmt: skip
@@ -163,13 +165,16 @@ def _placed(site: S, frame: Frame, raw: Raw, typed: Typed, road: Road) -> tuple[
         _swap(done)
     if typed.control is not None:
         raw = _attempt(road, lambda: on_control(done, raw, typed, site.info.crs, road))
+    if raw.crs is not None and raw.crs.is_geographic and raw.stated:
+        geometry.set_aside_no_degrees(done, road.layer)
     xy = shapely.get_coordinates(np.asarray(done.frame["geometry"].array))
     xy = xy[np.isfinite(xy).all(axis=1)]
     near = _near(site, road.layer.name)
     source = _source(raw, xy, typed, near, road=road)
     xy = in_unit(done, xy, raw, typed, source, road)
     _doubt(source, xy, near, typed, road)
-    road.add(done.errors)
+    hint = f"{raw.hint[:1].upper()}{raw.hint[1:]}. " if raw.hint else ""
+    road.add(replace(one, remedy=f"{hint}{one.remedy}") for one in done.errors)
     road.stop()
     if source is None:  # no places at all
         return site, _without_places(done.frame, site, road)
@@ -258,6 +263,11 @@ def _with_crs(site: S, source: Source, xy: place.Floats, road: Road) -> S:
     chosen = _attempt(road, lambda: place.choose_site_crs(source.crs, xy))
     lon, lat = systems.middle_deg(systems.lonlat_deg(source.crs, xy))
     where = f"about longitude {lon:.4f}, latitude {lat:.4f}"
+    if lacking := signs.across_the_world((lon, lat), site.info.time_zone):
+        road.add([Problem(f"the places lie at {where}, far from {site.info.time_zone}, the time zone of the site",
+                          road.layer.name, f"The {lacking} seems to lack its minus (west and south are negative): "
+                          "correct the file, or set the time zone right with gravegis set SITE --time-zone.")],
+                 of_crs=True)  # fmt: skip
     road.notes.append(f"the site lies on {chosen.code} ({chosen.basis}), at {where}")
     road.assumed.extend(chosen.assumed)
     basis = "; ".join((f"{chosen.basis} ({road.file})", *source.assumed, *chosen.assumed))
@@ -280,6 +290,17 @@ def _attempt(road: Road, step: Any) -> Any:  # noqa: ANN401 - whatever the step 
         raise
 
 
+def _all_renamed(before: Frame, now: Frame, key: str) -> list[str]:
+    """Return a line where no name of the rows that were there is among the new ones: what points at them is lost."""
+    if before.empty or set(before[key]) & set(now[key]):
+        return []
+    one, other = before[key].iloc[0], now[key].iloc[0]
+    words = (
+        f"none of the {len(before)} names that were there ({one}, ...) is in the file ({other}, ...): what pointed at"
+    )
+    return [f"{words} them points nowhere now; the earlier save is kept: gravegis versions, gravegis restore"]
+
+
 def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
     road.tidy()
@@ -295,6 +316,7 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
         road.stop()
     elif name in site:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
+        road.warnings.extend(_all_renamed(site[name], frame, road.layer.key[0]))
     try:
         made = site.with_layers({name: frame})
         if name in match.FILLING:
@@ -302,6 +324,10 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
             road.notes.extend(filled.notes)
             road.warnings.extend(filled.warnings)
             made = made.with_layers(filled.layers)
+        if name in row_order.COUNTING:
+            counted, said = row_order.count_along_rows({one: made[one] for one in made})
+            road.notes.extend(said)
+            made = made if counted is None else made.with_layers({"stones": counted})
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()

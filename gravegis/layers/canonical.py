@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 from gravegis.errors import LayerError, Problem
 from gravegis.layers import schema
@@ -123,7 +124,11 @@ def _in_order(frame: Frame, wanted: Layer) -> bool:
 def _arranged(frame: Frame, wanted: Layer, *, in_order: bool) -> Frame:
     ours = [c for c in wanted.columns if c in frame.columns]
     theirs = [c for c in frame.columns if c not in wanted.columns and c != "geometry"]
-    if wanted.geometry[0] == "none" and "geometry" in frame.columns and bool(frame["geometry"].isna().all()):
+    if (
+        wanted.geometry[0] == "none"
+        and "geometry" in frame.columns
+        and not shapely.is_geometry(frame["geometry"].to_numpy()).any()
+    ):
         frame = pd.DataFrame(frame.drop(columns="geometry"))
     order = [*ours, *theirs, *(["geometry"] if "geometry" in frame.columns else [])]
     frame = frame[order] if in_order else frame[order].sort_values(list(wanted.key), kind="stable")

@@ -152,7 +152,7 @@ def label_of(products: Frame | None) -> Label | None:
         name=text("label") or str(products["product_id"].iloc[row]), strength=text("strength"),
         not_with=text("not_with"), protective=text("protective"), first_aid=text("first_aid"),
         dwell_low_min=figure("dwell_low_min"), dwell_high_min=figure("dwell_high_min"), low_degc=figure("low_degc"),
-        high_degc=figure("high_degc"), reentry_h=figure("reentry_h"),
+        high_degc=figure("high_degc"), reentry_h=figure("reentry_h"), uses=text("uses"),
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from geopandas.array import GeometryArray
 
 from gravegis.layers import canonical
@@ -133,6 +134,10 @@ def _put(frame: Frame, column: str, series: pd.Series[Any]) -> None:
 
 def _settled(frame: Frame, wanted: Layer) -> Frame:
     """Return a table whose last place went as the table it is then."""
-    if wanted.geometry[0] == "none" and "geometry" in frame.columns and bool(frame["geometry"].isna().all()):
+    if (
+        wanted.geometry[0] == "none"
+        and "geometry" in frame.columns
+        and not shapely.is_geometry(frame["geometry"].to_numpy()).any()
+    ):
         return pd.DataFrame(frame.drop(columns="geometry"))
     return frame

@@ -102,7 +102,7 @@ def _apart(site: Holder) -> Iterator[Finding]:
 
 
 def _has_places(frame: Frame) -> bool:
-    return "geometry" in frame.columns and bool(frame["geometry"].notna().any())
+    return "geometry" in frame.columns and bool(shapely.is_geometry(frame["geometry"].to_numpy()).any())
 
 
 def _bounds(frame: Frame) -> npt.NDArray[np.float64]:

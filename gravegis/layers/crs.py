@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 __all__ = [
-    "DEGREES", "area_of_use", "geodetic_name", "is_metric", "is_web_mercator", "label", "lonlat_deg", "middle_deg",
-    "named", "same", "same_projection", "scale_error", "span_m", "understood",
+    "DEGREES", "WEB_MERCATOR", "area_of_use", "geodetic_name", "is_metric", "is_web_mercator", "label", "lonlat_deg",
+    "middle_deg", "named", "same", "same_projection", "scale_error", "span_m", "understood",
 ]  # fmt: skip
 
 DEGREES = "EPSG:4326"
 """What plain longitude and latitude are taken to be; GeoJSON says so (RFC 7946)."""
 
+WEB_MERCATOR = "EPSG:3857"
 US_FOOT_M = 1200 / 3937
 FOOT_M = 0.3048
 _NO_DATUM = ("unknown", "not specified")
@@ -175,7 +176,13 @@ def lonlat_deg(crs: CRS, xy: Floats) -> Floats:
     if crs.is_geographic:
         degrees = np.asarray(xy, dtype=np.float64) * step_deg
     else:
-        transformer = pyproj.Transformer.from_crs(crs, base, always_xy=True)
+        try:
+            transformer = pyproj.Transformer.from_crs(crs, base, always_xy=True)
+        except ProjError:  # figures of a damaged or hand-made system, such as a parallel beyond the pole
+            raise CrsError(
+                f"the reference system '{_short(crs.name)}' has figures that no place on the earth follows from",
+                remedy="Name the right one: --crs EPSG:...; or export the file again.",
+            ) from None
         degrees = np.asarray(np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])) * step_deg, dtype=np.float64)
     degrees[:, 0] += _meridian_deg(base)
     return degrees

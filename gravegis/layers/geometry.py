@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     Geometries = npt.NDArray[np.object_]
     Flags = npt.NDArray[np.bool_]
 
-__all__ = ["Mended", "mend", "sort_out"]
+__all__ = ["Mended", "mend", "set_aside_no_degrees", "sort_out"]
 
 # By the number of the kind; what is missing has the number -1, the last here.
 _FAMILY = np.array(["point", "line", "line", "polygon", "point", "line", "polygon", "", ""], dtype=object)
@@ -113,6 +113,19 @@ def _set_aside_placeless(done: Mended, layer: Layer) -> None:
         done.errors.append(Problem("no row has a place", layer.name, "Add a file with positions or outlines."))
     elif (gone | nowhere).any():
         _keep(done, ~(gone | nowhere))
+
+
+def set_aside_no_degrees(done: Mended, layer: Layer) -> None:
+    """Set aside rows whose degrees are no place on the earth, where most rows have one; in place.
+
+    Where most have none the reference system is wrong, not the rows: that is judged elsewhere.
+    """
+    bounds = np.abs(shapely.bounds(_geometry(done)).reshape(-1, 2, 2))
+    wrong = np.asarray((bounds > [180.0, 90.0]).reshape(-1, 4).any(axis=1), dtype=bool)
+    if wrong.any() and wrong.mean() < 0.5:
+        words = f"{many(int(wrong.sum()), 'row')} set aside: latitude beyond 90 or longitude beyond 180 degrees"
+        done.warnings.append(_listed(words, _ids(done, layer, wrong), "Correct the file."))
+        _keep(done, ~wrong)
 
 
 def _listed(words: str, ids: Iterable[str], remedy: str = "") -> Problem:

@@ -17,13 +17,19 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["surveyed_outlines", "throws_of", "turn_unknown"]
+__all__ = ["bearing_unknown", "surveyed_outlines", "throws_of", "turn_unknown"]
 
 
 def turn_unknown(heads: Frame) -> pd.Series[bool]:
     """Whether the turn of a head is not known: no sweep, a sweep of nothing, or a part of a circle from nowhere."""
     sweep, start = (column(heads, "heads", name) for name in ("arc_sweep_deg", "arc_from_deg"))
     return ~(sweep > 0) | ((sweep < 360.0) & start.isna())
+
+
+def bearing_unknown(heads: Frame) -> pd.Series[bool]:
+    """Whether a head throws a strip and nobody noted where to."""
+    strip = column(heads, "heads", "kind").fillna("").str.startswith("strip ")
+    return strip & column(heads, "heads", "arc_from_deg").isna()
 
 
 def throws_of(computed: Frame, heads: Frame, crs: str) -> tuple[throw.Throws, npt.NDArray[np.int64]]:
@@ -62,6 +68,6 @@ def surveyed_outlines(throws: Frame | None) -> pd.Series[Any]:
     """Return the surveyed outline of each head that has one, by head_id; several of one head are joined."""
     if throws is None or throws.empty or "head_id" not in throws.columns:
         return pd.Series([], index=pd.Index([], dtype="str"), dtype=object)
-    named = throws[throws["head_id"].notna() & throws["geometry"].notna()]
+    named = throws[throws["head_id"].notna() & ~shapely.is_missing(throws["geometry"].to_numpy())]
     joined = {head: shapely.union_all(group.to_numpy()) for head, group in named.groupby("head_id")["geometry"]}
     return pd.Series(joined, dtype=object)

@@ -59,7 +59,9 @@ def bounds_m(site: Holder, *, without: str = "") -> tuple[float, float, float, f
     boxes = [
         shapely.total_bounds(np.asarray(site[name]["geometry"].array, dtype=object))
         for name in site
-        if name != without and "geometry" in site[name].columns and site[name]["geometry"].notna().any()
+        if name != without
+        and "geometry" in site[name].columns
+        and shapely.is_geometry(site[name]["geometry"].to_numpy()).any()
     ]
     if not boxes:
         return None

@@ -24,10 +24,26 @@ if TYPE_CHECKING:
     from gravegis.layers.canonical import Frame
     from gravegis.layers.schema import Column, Layer
 
-__all__ = ["Mapped", "Wish", "advise", "apply_mapping", "as_typed", "parse_column", "suggestions"]
+__all__ = [
+    "CUT_LETTERS_N", "Mapped", "Wish", "advise", "apply_mapping", "as_typed", "begins_like", "parse_column",
+    "suggestions", "two_units",
+]  # fmt: skip
 
 # Names of people are left out of exports by default, so a name never becomes the id of a stone.
 _NAMES_OF_PEOPLE = ("stones", "plots")
+CUT_LETTERS_N = 10
+"""Letters of a column name that a Shapefile (its dBASE table) keeps."""
+_BOTH_IN_USE = {
+    "m": "ft",
+    "mm": "in",
+    "l/min": "gpm",
+    "l": "gal",
+    "kPa": "psi",
+    "kg": "lb",
+    "degC": "degF",
+    "m/s": "mph",
+}
+"""Unit of ours, and the other one in which people write bare figures: which of the two it is must be said."""
 # A layer that needs at least one of two columns.
 _ONE_OF = {"heads": ("throw_m", "kind")}
 
@@ -190,7 +206,17 @@ def _unit_of(wish: Wish, work: _Work, where: str) -> None:
         unit = ""
     elif not unit and column.unit:
         unit = unit_in_name(wish.source, column.unit)[1]
+        bare, dressed = carries_units(work.frame[wish.source], column) if not unit else ([], [])
+        if bare and not dressed and column.unit in _BOTH_IN_USE:
+            work.problems.append(_which_unit(wish, column, where))
+    elif unit and column.unit in _BOTH_IN_USE:
+        work.notes.append(f"{wish.target}: bare figures of '{wish.source}' are taken as {unit}, as typed")
     work.taken[wish.target] = Wish(wish.target, wish.source, unit)
+
+
+def _which_unit(wish: Wish, column: Column, where: str) -> Problem:
+    ways = " or ".join(f'--column {wish.target}="{wish.source} {one}"' for one in two_units(column))
+    return Problem(f"nothing says in which unit the figures of '{wish.source}' are", where, f"Say which: {ways}.")
 
 
 def _same_names(work: _Work) -> None:
@@ -312,8 +338,35 @@ def _ways(names: Sequence[str], layer: Layer, column: Column) -> list[str]:
         stem, unit = unit_in_name(name, column.unit) if column.unit else (name, "")
         if plain_name(stem) in _aliases(layer.name, column.name) or (base and plain_name(stem) == base):
             needs_unit = column.unit not in ("", "1") and not unit
-            found.append(f'--column {column.name}="{name}{f" {column.unit}" if needs_unit else ""}"')
+            both = (column.unit, _BOTH_IN_USE.get(column.unit, "")) if needs_unit else ("",)
+            found += [
+                f'--column {column.name}="{f"{name} {one}".strip()}"'
+                for one in dict.fromkeys(both)
+                if one or not needs_unit
+            ]
     return found
+
+
+def begins_like(name: str, layer: Layer) -> list[str]:
+    """Return our columns one of whose names begins like a name that was cut off, or is its beginning.
+
+    ``RISER_HEIG`` is the beginning of riser height; ``RADIUS_FEE`` begins with radius.
+    """
+    cut, words = plain_name(name), [plain_name(one) for one in name.split("_")]
+    starts = {"".join(words[:count]) for count in range(1, len(words))}
+    found = []
+    for column in layer.columns.values():
+        stem = plain_name(unit_in_name(column.name, column.unit)[0]) if column.unit else plain_name(column.name)
+        ours = {stem, *_aliases(layer.name, column.name)}
+        if ours & starts or any(one.startswith(cut) for one in ours):
+            found.append(column.name)
+    return found
+
+
+def two_units(column: Column) -> tuple[str, ...]:
+    """Return both units in which people write bare figures of a column; none where there is only one."""
+    other = _BOTH_IN_USE.get(column.unit, "")
+    return (column.unit, other) if other else ()
 
 
 def as_typed(way: str, names: Sequence[str]) -> tuple[str, str, str]:

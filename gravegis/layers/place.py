@@ -18,6 +18,7 @@ from pyproj.transformer import TransformerGroup
 
 from gravegis.errors import CrsError
 from gravegis.layers import crs as systems
+from gravegis.layers.signs import lacks_sign, turned, within
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -185,10 +186,12 @@ def check_scale(site_crs: str, lonlat: Floats) -> str:
         return ""
     if error <= _UTM_EDGE:
         return _off_words(site_crs, error)
-    better = _best_grid(crs, middle, "")
+    better, home = _best_grid(crs, middle, ""), systems.area_of_use(crs)
+    lacking = next((name for name, place in turned(middle) if home is not None and within(place, home)), "")
+    sign = f"Does the {lacking} lack its minus (west and south are negative)? Else make" if lacking else "Make"
     raise CrsError(
         f"lengths on {site_crs}, the grid of the site, are off by {_share(error)} where the layer lies",
-        remedy=f"Make the site anew: gravegis new SITE --crs {better.code}; or name the right --crs of the file.",
+        remedy=f"{sign} the site anew: gravegis new SITE --crs {better.code}; or name the right --crs of the file.",
     )
 
 
@@ -295,7 +298,11 @@ def check_width(lonlat: Floats, ids: npt.NDArray[np.object_], others: Floats | N
     shown = ", ".join(f"{name} ({away_m / 1000:.1f} km)" for name, away_m in farthest)
     named = f"; farthest from the middle: {shown}" if shown else ""
     against = "" if others is None else " with the layers it has"
+    lacking = lacks_sign(lonlat[far], middle, _OUTLIER_M) if far else ""
+    sign = f"With the other sign in front of their {lacking} these rows lie among the others: a minus is missing "
+    sign += "there or in the others (west and south are negative). "
     raise CrsError(
         f"the site would be {width_m / 1000:,.1f} km wide{against}, more than {MAX_WIDTH_M / 1000:.0f} km{named}",
-        remedy="Correct wrong positions (or the --crs); split grounds that lie apart into several sites.",
+        remedy=f"{sign * bool(lacking)}Correct wrong positions (or the --crs); "
+        "split grounds that lie apart into several sites.",
     )

@@ -14,6 +14,7 @@ from gravegis.errors import LayerError, Problem
 from gravegis.layers import crs as systems
 from gravegis.layers.landmarks import known_places
 from gravegis.layers.local_grid import lay_grid
+from gravegis.layers.named_datum import by_column
 from gravegis.layers.read import coordinates as positions
 from gravegis.layers.read.raw import shown
 from gravegis.layers.taped import find_tapes, place_rows, with_places
@@ -78,10 +79,22 @@ def from_columns(site: Holder, mapped: Mapped, raw: Raw, typed: Typed, road: Roa
     road.notes.extend(found.notes)
     road.add(found.problems)
     made = gpd.GeoDataFrame(frame.drop(columns=used), geometry=gpd.GeoSeries(found.geometry, index=frame.index))
-    if found.in_degrees and typed.control is None:
-        words = "columns of longitude and latitude are read as WGS 84; another datum may shift them by a metre or more"
-        raw = replace(raw, crs=CRS.from_user_input(systems.DEGREES), crs_basis=words)
-    return made, raw
+    return made, _in_system(raw, typed, road, in_degrees=found.in_degrees)
+
+
+def _in_system(raw: Raw, typed: Typed, road: Road, *, in_degrees: bool) -> Raw:
+    """Return the file with the reference system that a column of it names, or that plain degrees are taken to be."""
+    if typed.control is not None:
+        return raw
+    named = by_column(raw.frame, typed.crs, road)
+    if named is not None and in_degrees:
+        return replace(raw, crs=named[0], crs_basis=named[1], stated=True)
+    if named is not None:
+        road.warnings.append(f"{named[1]}, but the coordinates are counted in metres or feet of a grid")
+    if not in_degrees:
+        return raw
+    words = "columns of longitude and latitude are read as WGS 84; another datum may shift them by a metre or more"
+    return replace(raw, crs=CRS.from_user_input(systems.DEGREES), crs_basis=words)
 
 
 def _no_place(names: list[str], road: Road) -> Problem:

@@ -26,6 +26,7 @@ __all__ = ["Candidate", "Near", "Source", "doubt", "propose_crs", "source_crs"]
 
 _NEAR_M = 1_000.0  # a table without a reference system that lies this near other layers is on their grid
 _FAR_M = 30_000.0  # the widest a site may be
+_WORSE_M = 5_000.0  # what lies so much farther off than the best is no answer: own choice
 _MARGIN_DEG = 3.0  # grids are used half a zone beyond their edge; common practice, no source
 _MOST = 5
 _UTM_EAST = (100_000.0, 900_000.0)
@@ -113,8 +114,12 @@ def _fits_site(xy: Floats, near: Near) -> bool:
 def _typing(xy: Floats, near: Near | None, *, turned: bool) -> str:
     found = propose_crs(xy, near, turned=turned)
     if not found:
-        return "Name it with --crs EPSG:... (who made the file knows it); a grid of your own is not read yet."
-    return "Name it; these fit the numbers:" + "".join(f"\n      {one}" for one in found)
+        return f"Name it with --crs EPSG:... (who made the file knows it). {_OWN_GRID}"
+    listed = "".join(f"\n      {one}" for one in found)
+    return f"Name it; these fit the numbers:{listed}\n      {_OWN_GRID}"
+
+
+_OWN_GRID = "A grid of its own (a plat, a dig) is laid by points known in both: --control FILE."
 
 
 def _numbers(xy: Floats) -> str:
@@ -146,20 +151,23 @@ def propose_crs(xy: Floats, near: Near | None = None, *, turned: bool = False) -
 def _among_layers(xy: Floats, near: Near) -> list[Candidate]:
     """Return the systems that put the numbers near the layers of the site.
 
-    Its own grid first, then degrees, then the grids used there: those of the same datum before the others.
+    The nearest first, its own grid before all that lie as near as a site is; what is much farther off is left out.
     """
     middle = systems.middle_deg(near.corners_deg())
     datum = systems.geodetic_name(near.crs)
     used = sorted(_used_at(middle), key=lambda crs: systems.geodetic_name(crs) != datum)
-    found: dict[str, Candidate] = {}
-    for crs in (near.crs, systems.named(systems.DEGREES), *used):
+    found: dict[str, tuple[float, Candidate]] = {}
+    for crs in (near.crs, systems.named(systems.DEGREES), systems.named(systems.WEB_MERCATOR), *used):
         for swap, words in ((False, ""), (True, "--swap-xy ")):
             away_m = _away_m(crs, xy[:, ::-1] if swap else xy, middle)
             code = systems.label(crs)
             if away_m <= _FAR_M:
                 reason = f"{away_m:,.0f} m from the middle of the site's layers; {crs.name}"
-                found.setdefault(f"{words}{code}", Candidate(code, reason, f"{words}--crs {code}"))
-    return list(found.values())
+                found.setdefault(f"{words}{code}", (away_m, Candidate(code, reason, f"{words}--crs {code}")))
+    best_m = min((away_m for away_m, _ in found.values()), default=0.0)
+    kept = [one for one in found.values() if one[0] <= best_m + _WORSE_M]
+    # within a site's width the order above counts: own grid, degrees, its datum
+    return [one for _, one in sorted(kept, key=lambda one: max(one[0], _NEAR_M))]
 
 
 def _used_at(middle: tuple[float, float]) -> list[CRS]:
@@ -193,7 +201,17 @@ def _by_numbers(xy: Floats, near: Near | None) -> list[Candidate]:
     if near is not None and near.bounds is None and doubt(near.crs, xy, None) is None:
         code = systems.label(near.crs)
         found.append(Candidate(code, "the grid of the site", f"--crs {code}"))
-    return [*found, *_utm(xy)]
+    return [*found, *_utm(xy), *_web_mercator(xy)]
+
+
+def _web_mercator(xy: Floats) -> list[Candidate]:
+    """Return the grid of web maps with the place it would put the numbers, which whoever knows the ground can judge."""
+    crs = systems.named(systems.WEB_MERCATOR)
+    lon, lat = systems.lonlat_deg(crs, np.median(xy, axis=0)[None, :])[0]
+    if not (np.isfinite([lon, lat]).all() and abs(lon) <= 180 and abs(lat) <= 85 and np.abs(xy).max() > _UTM_EAST[0]):
+        return []
+    words = f"the grid of web maps; then it lies at longitude {lon:.2f}, latitude {lat:.2f}"
+    return [Candidate(systems.WEB_MERCATOR, words, f"--crs {systems.WEB_MERCATOR}")]
 
 
 def _utm(xy: Floats) -> list[Candidate]:

@@ -10,7 +10,7 @@ from gravegis.errors import LayerError
 from gravegis.layers import dates, lab_sheet
 from gravegis.layers.columns_in import Manner
 from gravegis.layers.compass import bearing_of
-from gravegis.layers.mapping import apply_mapping, as_typed, suggestions
+from gravegis.layers.mapping import CUT_LETTERS_N, apply_mapping, as_typed, begins_like, suggestions, two_units
 from gravegis.layers.positions_in import named_again
 from gravegis.layers.read import numbers, read_file
 from gravegis.layers.read.coordinates import PLACE, find_pair, find_wkt
@@ -89,7 +89,11 @@ def look_at(
     used = {wish.source: (wish.target, wish.unit, "named or of the same name") for wish in mapped.taken.values()}
     used |= {name: (place, "", "coordinates") for place, name in _places(raw, mapped.place).items()}
     have = {target for target, _, _ in used.values()}
-    proposed = _by_alias([name for name in names if name not in used], layer, tuple(have))
+    free = [name for name in names if name not in used]
+    proposed = _by_alias(free, layer, tuple(have))
+    proposed |= _by_cut_name(
+        [name for name in free if name not in proposed], layer, have | {one[0] for one in proposed.values()}
+    )
     rows = []
     for name in names:
         values = [str(one).strip() for one in raw.frame[name] if not is_missing(one, "number")]
@@ -120,14 +124,29 @@ def _by_alias(names: list[str], layer: Layer, have: tuple[str, ...]) -> dict[str
     for way in suggestions(names, layer, have):
         target, source, unit = as_typed(way, names)
         if source not in found and target not in {one[0] for one in found.values()}:
-            found[source] = (target, unit, "people call it so" + ("; is the unit right?" if unit else ""))
+            both = two_units(layer.columns[target]) if unit else ()
+            why = f"; in {' or '.join(both)}? Write which" if both else "; is the unit right?" if unit else ""
+            # nothing tells which of two units it is: a proposal that names one would be taken for an answer
+            found[source] = (target, "" if both else unit, f"people call it so{why}")
+    return found
+
+
+def _by_cut_name(names: list[str], layer: Layer, have: set[str]) -> dict[str, tuple[str, str, str]]:
+    """Return proposals for names that a shapefile cut to ten letters, where one name of ours begins like it."""
+    found: dict[str, tuple[str, str, str]] = {}
+    for name in names:
+        fits = [one for one in begins_like(name, layer) if one not in have] if len(name) == CUT_LETTERS_N else []
+        if len(fits) == 1 and fits[0] not in {one[0] for one in found.values()}:
+            both = two_units(layer.columns[fits[0]])
+            why = f"a name cut to {CUT_LETTERS_N} letters that begins like it"
+            found[name] = (fits[0], "", f"{why}; in {' or '.join(both)}? Write which" if both else why)
     return found
 
 
 def _dressed(series: pd.Series[Any], proposal: tuple[str, str, str], layer: Layer) -> tuple[str, str, str]:
     """Return a proposal without a unit where every value carries its own."""
     target, unit, why = proposal
-    bare, dressed = carries_units(series, layer.columns[target]) if unit else ([], [])
+    bare, dressed = carries_units(series, layer.columns[target]) if layer.columns[target].unit else ([], [])
     return (
         (target, "", "people call it so; its values carry their unit") if dressed and not bare else (target, unit, why)
     )

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 import shapely
-from matplotlib.colors import BoundaryNorm, ListedColormap
 
 from gravegis.layers.canonical import column
-from gravegis.outputs import figure, labels, pages, symbols
+from gravegis.outputs import figure, labels, pages, rasters, symbols
 from gravegis.outputs.labels import Label
 from gravegis.outputs.pages import About
-from gravegis.outputs.things import Thing, bounds_m, ground, outlines, shapes_of, stones_of
+from gravegis.outputs.things import Thing, bounds_m, clear, ground, outlines, shapes_of, stones_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,7 +33,6 @@ MOST_NAMED = 400
 _ORDER = ("condition_3", "condition_2", "condition_1", "condition_0", "condition_none", "stone")
 _GRIDS = ("share_damaged", "share_of_damaged")
 _BEYOND_M = 10.0
-_OVER_Z = 16
 _LEAST_CLEAR_M2 = 20.0  # smaller pieces are speckle: own choice
 
 
@@ -85,7 +82,7 @@ def heat_map(
     title = f"Share of stones in condition class {least} or worse"
     first = () if grid else ("There is no grid of shares: the map shows stones only.",)
     page_words = pages.page_of(site, title, ("heatmap",), about, first=first, rests_on=("condition",))
-    sheet = pages.start(site, page_words, [*shaded, *_clear_ground(site), *dots, *_clear(ground(site))], bounds, about)
+    sheet = pages.start(site, page_words, [*shaded, *_clear_ground(site), *dots, *clear(ground(site))], bounds, about)
     if grid is not None:
         draw_share(sheet, grid)
     pages.rows_and_sections(site, sheet, pages.board_of(sheet, dots))
@@ -183,14 +180,6 @@ def _edges() -> npt.NDArray[np.float64]:
     return np.linspace(0.0, 1.0, len(symbols.heat_kinds()) + 1)
 
 
-def _clear(things: list[Thing]) -> list[Thing]:
-    """Return ground whose areas are not filled, so that the shares under it are seen."""
-    return [
-        replace(one, symbol=replace(one.symbol, fill="", z=max(one.symbol.z, _OVER_Z))) if one.shape == "areas" else one
-        for one in things
-    ]
-
-
 def _clear_ground(site: Site) -> list[Thing]:
     """Return the outline of where the share differs clearly from that of the whole ground; all else may be chance."""
     grid = site.grids.get("share_clear")
@@ -214,14 +203,4 @@ def _without_specks(part: shapely.Polygon) -> shapely.Polygon:
 def draw_share(sheet: Sheet, grid: Raster) -> None:
     """Draw a grid of shares in classes, cells as they are; cells without a value stay clear."""
     kinds = [symbols.symbol(kind) for kind in symbols.heat_kinds()]
-    colours = ListedColormap([kind.fill for kind in kinds])
-    west, south, east, north = grid.bounds_m
-    sheet.ground.imshow(
-        np.ma.masked_invalid(grid.values),
-        cmap=colours,
-        norm=BoundaryNorm(_edges(), len(kinds)),
-        extent=(west, east, south, north),
-        interpolation="nearest",
-        zorder=kinds[0].z,
-        aspect="auto",
-    )
+    rasters.draw_classes(sheet, grid, _edges().tolist(), [kind.fill for kind in kinds], kinds[0].z)

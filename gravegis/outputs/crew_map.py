@@ -63,7 +63,7 @@ def day_shape(day: CrewDay) -> float | None:
 def _extent(day: CrewDay) -> tuple[float, float, float, float] | None:
     """Return west, south, east, north of all that a crew must find, with some ground around. [m]"""
     base = point_of(day.base.get("geometry"))
-    shapes = [shapely.Point(one) for one in (base, *(stop.at for stop in day.stops)) if one]
+    shapes = [shapely.Point(one) for one in (base, *(stop.at for stop in day.listed)) if one]
     shapes += [leg for leg in day.legs if not leg.is_empty]
     if not shapes:
         return None
@@ -133,7 +133,7 @@ class CrewMap(Flowable):  # type: ignore[misc]
                 self._mark(row.get("geometry"), symbols.symbol("tap_unfit" if unfit else kind), view)
         self._mark(self._day.base.get("geometry"), symbols.symbol("base"), view)
         shown = [row for row in words.records(self._site, "stones") if _in(row.get("geometry"), view)]
-        today = {stop.stone_id for stop in self._day.stops}
+        today = {stop.stone_id for stop in self._day.listed}
         for row in shown[:_CAP]:
             if row["stone_id"] not in today:
                 self._shape(row["geometry"], symbols.symbol("stone"), view)
@@ -195,22 +195,28 @@ class CrewMap(Flowable):  # type: ignore[misc]
 
     def _draw_labels(self, view: shapely.Polygon) -> None:
         """Put the stops' numbers beside their stones, then the names of rows where there is room left."""
-        at = {stop.seq: self._paper(stop.at).tolist() for stop in self._day.stops if stop.at}
+        at = {stop.label: self._paper(stop.at).tolist() for stop in self._day.listed if stop.at}
+        at |= {"L": self._paper(self._post()).tolist()} if self._post() else {}
         dots = [_Spot(x, y, 2.2, 2.2) for x, y in at.values()]
         taken: list[_Spot] = []
-        for seq, (x, y) in at.items():
+        for text, (x, y) in at.items():
             spot = self._free(x, y, [*taken, *dots], _DISC / 2)
             taken.append(spot)
             pen(self.canv, symbols.symbol("leader"))
             self.canv.line(x, y, spot.x, spot.y)
             draw_mark(self.canv, symbols.symbol("stop_place"), (x, y), 3.6)
             draw_mark(self.canv, symbols.symbol("stop"), (spot.x, spot.y), _DISC)
-            text = str(seq)
             size = 7 if len(text) < 3 else 5.5
             self.canv.setFillColor(colors.black)
             self.canv.setFont(BOLD_FONT, size)
             self.canv.drawCentredString(spot.x, spot.y - size * 0.36, text)
         self._draw_row_names(view, [*taken, *dots])
+
+    def _post(self) -> XY | None:
+        """Return where the leader stands."""
+        beside = self._day.facts.get("post_by")
+        stone = next((row for row in words.records(self._site, "stones") if row["stone_id"] == beside), None)
+        return point_of(stone.get("geometry")) if beside and stone else None
 
     def _free(self, x: float, y: float, taken: Sequence[_Spot], half: float) -> _Spot:
         """Return the nearest place for a disc that hides no other disc and no stop; the stone itself when all fail."""
@@ -278,7 +284,7 @@ class CrewMap(Flowable):  # type: ignore[misc]
     def _key(self) -> list[tuple[str, str]]:
         taps = words.records(self._site, "taps")
         return [
-            ("stop", "stop"),
+            ("stop", "stop (L: leader, +: spare)" if self._day.post else "stop"),
             *(
                 [("base", "base (assumed)" if self._day.base.get("label") == MIDDLE else "base")]
                 if self._day.base

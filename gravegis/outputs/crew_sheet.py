@@ -7,6 +7,7 @@ told by place, so that nobody starts on a stone that was only mentioned.
 from __future__ import annotations
 
 import io
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from pypdf import PdfReader
@@ -22,6 +23,7 @@ from gravegis.outputs.crew_words import BEFORE, BLANKS, DO_NOT_START, READ, STOP
 from gravegis.outputs.days import crew_days, crew_file, file_stem
 from gravegis.outputs.not_today import RESTS_ON, not_today
 from gravegis.outputs.paper import Blank, Head, Part, box, para
+from gravegis.outputs.pictures import newest_photos, photos_above
 from gravegis.outputs.stop_list import stop_list
 from gravegis.science.care.supplies import load_for
 
@@ -65,15 +67,21 @@ def write_crew_sheets(site: Site, folder: Path, *, made_on: str = "", paper: str
         if not day.stops:
             continue
         written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.pdf")
-        written[-1].write_bytes(crew_sheet(site, day, made_on=made_on, paper=paper))
+        written[-1].write_bytes(crew_sheet(site, day, made_on=made_on, paper=paper, photos=photos_above(folder)))
     if site.has("unplanned"):
         written.append(folder / "not_today.pdf")
         written[-1].write_bytes(not_today(site, made_on=made_on, paper=paper))
     return written
 
 
-def crew_sheet(site: Site, day: CrewDay, *, made_on: str = "", paper: str = "A4") -> bytes:
-    """Return the sheet of one crew and day as PDF: front page with map, stops, steps, what stays, what was assumed."""
+def crew_sheet(
+    site: Site, day: CrewDay, *, made_on: str = "", paper: str = "A4", photos: Path | None = None
+) -> bytes:  # fmt: skip
+    """Return the sheet of one crew and day as PDF: front page with map, stops, steps, what stays, what was assumed.
+
+    `photos` is the folder of pictures kept in the site; without it, or where they would need a fifth page, the stones
+    have none on the sheet.
+    """
     plan = words.plan_hash(site)
     head = Head(
         title=f"{words.sentence(words.crew_name(day.crew_id))}, {words.day(day.day)}",
@@ -84,15 +92,27 @@ def crew_sheet(site: Site, day: CrewDay, *, made_on: str = "", paper: str = "A4"
     )
     width, height = sheet.room(paper, warning=head.warning)
     code = f"{file_stem(day.crew_id, day.day)} {plan}"
+    seen = _pictures(site, day, photos) if photos is not None else {}
     made = b""
-    for brief in (False, True):
-        after = after_stops(site, day, width, brief=brief)
-        story = [*_front(site, day, code, width, height), *stop_list(day, width), *after]
+    # what was assumed is for the desk too, and pictures stand in pictures.pdf; a fifth page is for nobody
+    for brief, shown in ((False, seen), (True, seen), (True, {})) if seen else ((False, {}), (True, {})):
+        # a page once built is spent: each try draws its own
+        front = _front(site, day, code, width, height)
+        story = [*front, *stop_list(day, width, shown), *after_stops(site, day, width, brief=brief)]
         made = sheet.build([Part(head, story)], title=f"{head.title}, {site.info.title}", paper=paper)
-        # what was assumed is for the desk too; a fifth page is for nobody
         if len(PdfReader(io.BytesIO(made)).pages) <= MOST_PAGES:
             break
     return made
+
+
+def _pictures(site: Site, day: CrewDay, photos: Path) -> dict[str, Path]:
+    """Return by stone the file of its picture, where leave for one is on file."""
+    found = newest_photos(site)
+    return {
+        stop.stone_id: photos / PurePath(str(found[stop.stone_id]["file"])).name
+        for stop in day.listed
+        if stop.stone_id in found
+    }
 
 
 def _who(day: CrewDay) -> str:
@@ -142,6 +162,10 @@ def _facts(site: Site, day: CrewDay) -> list[Flowable]:
     if facts.get("length_m") is not None and stops:
         said.append(f"about {round(facts['length_m'] / 10) * 10} m on foot")
     lines: list[Flowable] = [para(", ".join(said) + ".", STRONG)]
+    if day.post:
+        lines.append(
+            para(f"{day.post}. Stay in sight; nobody begins before the leader is there.", READ, lead="Leader:")
+        )
     if day.crew.get("carries"):
         lines.append(para(str(day.crew["carries"]), READ, lead="You carry:"))
     if load := _load(day):

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 from reportlab.platypus import KeepTogether, Spacer
 
+from gravegis.layers.care import label_of
 from gravegis.outputs import words
 from gravegis.outputs.crew_words import GRADES, READ, READ_PT, TO_WRITE
 from gravegis.outputs.paper import SMALL, Blank, box, para
 from gravegis.science.care.steps import steps_of
 from gravegis.science.care.treatment import LOOK_FIRST, LOOK_PLAN, steps_for
+from gravegis.science.care.ways import way_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,7 +37,7 @@ def after_stops(site: Site, day: CrewDay, width: float, *, brief: bool = False) 
     story: list[Flowable] = []
     if day.stops:
         story += [Spacer(0, 5), KeepTogether(box("What will NOT come off today", _stays(day), width))]
-        story += _how_to(day, width)
+        story += _how_to(site, day, width)
         blanks: list[Flowable] = [Blank(text, width / 2 - 12, size=READ_PT, high=22) for text in TO_WRITE]
         story += [Spacer(0, 5), KeepTogether(box("Write down before you leave", blanks, width, columns=2))]
     if brief:
@@ -61,9 +63,9 @@ def _times_basis(site: Site) -> list[str]:
 def _stays(day: CrewDay) -> list[Flowable]:
     """Name the harms a crew leaves alone, with the stops where they are, in a volunteer's words."""
     found: dict[str, list[str]] = {}
-    for stop in day.stops:
+    for stop in day.listed:
         for harm in words.staying(stop.work.get("reasons")):
-            found.setdefault(harm, []).append(str(stop.seq))
+            found.setdefault(harm, []).append(stop.label)
     where = [
         para(f"stop{'' if len(stops) == 1 else 's'} {', '.join(stops)}. A conservator's work: do not try.", READ,
              lead=f"{words.sentence(harm)}:", most=2000)
@@ -84,27 +86,49 @@ class Way:
     name: str
     steps: tuple[str, ...]
     stops: tuple[str, ...]
+    method: str = ""
 
 
-def _how_to(day: CrewDay, width: float) -> list[Flowable]:
+def _how_to(site: Site, day: CrewDay, width: float) -> list[Flowable]:
     """Return the steps of each way of working; steps told before are named by their number."""
     story: list[Flowable] = []
-    first: Way | None = None
+    told: list[Way] = []
     short: list[Flowable] = []
     for way in ways_of(day):
-        by_number = told_by_number(way.steps, first.steps) if first else ""
+        before, by_number = next(
+            ((one, said) for one in told if (said := told_by_number(way.steps, one.steps))), (None, "")
+        )
         title = f"{way.letter}: {way.name}, stops {', '.join(way.stops)}"
-        if first and by_number:
-            short.append(para(f"{way.name}, stops {', '.join(way.stops)}: as {first.letter}, {by_number}.", READ,
+        if before is not None:
+            short.append(para(f"{way.name}, stops {', '.join(way.stops)}: as {before.letter}, {by_number}.", READ,
                               lead=f"{way.letter}:", most=4000))  # fmt: skip
             continue
-        first = first or way
+        told.append(way)
         lines: list[Flowable] = [para(f"{k}. {step}", READ) for k, step in enumerate(way.steps, 1)]
+        lines += [para(one, READ) for one in _lasts(site, way.method)]
         columns = 2 if sum(map(len, way.steps)) < TWO_COLUMNS_UP_TO else 1
         story += [Spacer(0, 5), KeepTogether(box(title, lines, width, columns=columns))]
     if short:
         story += [Spacer(0, 5), *short]
     return story
+
+
+def _lasts(site: Site, method: str) -> list[str]:
+    """Return how long it soaks and how long it holds; the label on file comes before common practice."""
+    way = way_table().get(method)
+    if way is None:
+        return []
+    label = label_of(site.get("products")) if way.soak_high_min else None
+    said = []
+    if way.soak_high_min:
+        low = way.soak_low_min if label is None or label.dwell_low_min is None else label.dwell_low_min
+        high = way.soak_high_min if label is None or label.dwell_high_min is None else label.dwell_high_min
+        by_label = label is not None and label.dwell_low_min is not None and label.dwell_high_min is not None
+        said.append(f"Soak {low:g} to {high:g} min ({'label' if by_label else 'common practice, the label decides'}).")
+    uses = next((row["uses"] for row in words.records(site, "products") if row["uses"]), None)
+    said += [f"The label permits: {uses}."] if uses and label is not None else []
+    said += [f"Holds about {way.holds_days:g} days (common practice)."] if way.holds_days else []
+    return said
 
 
 def told_by_number(steps: Sequence[str], told: Sequence[str]) -> str:
@@ -140,8 +164,8 @@ def _ranges(parts: Sequence[str]) -> list[str]:
 
 def ways_of(day: CrewDay) -> tuple[Way, ...]:
     """Return what is done today, the longest list of steps first; stones with other steps stand apart."""
-    made: dict[tuple[str, tuple[str, ...]], list[str]] = {}
-    for stop in day.stops:
+    made: dict[tuple[str, tuple[str, ...], str], list[str]] = {}
+    for stop in day.listed:
         treatment, typed = stop.work.get("treatment"), stop.work.get("steps")
         if not treatment:
             continue
@@ -149,10 +173,13 @@ def ways_of(day: CrewDay) -> tuple[Way, ...]:
         steps = own or steps_for(treatment) or (steps_of(LOOK_PLAN) if treatment == LOOK_FIRST else ())
         steps = (*steps, GRADES) if treatment == LOOK_FIRST else steps
         way = f"{treatment} ({stop.work['method']})" if stop.work.get("method") else treatment
-        made.setdefault((way, steps), []).append(str(stop.seq))
+        made.setdefault((way, steps, stop.work.get("method") or ""), []).append(stop.label)
     # the longest first, so that shorter ones can name its steps
     ordered = sorted(made.items(), key=lambda one: -len(one[0][1]))
-    return tuple(Way(_letter(place), way, steps, tuple(stops)) for place, ((way, steps), stops) in enumerate(ordered))
+    return tuple(
+        Way(_letter(place), way, steps, tuple(stops), method)
+        for place, ((way, steps, method), stops) in enumerate(ordered)
+    )
 
 
 def _letter(place: int) -> str:

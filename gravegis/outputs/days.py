@@ -28,7 +28,8 @@ XY = tuple[float, float]
 class StopLine:
     """One stop: rows of the layers about it as mappings, its place on the grid, its neighbours in words.
 
-    `from_before` says how it lies from the stop before it (or the base); empty where a place is not known.
+    `from_before` says how it lies from the stop before it (or the base); empty where a place is not known. A spare
+    stone comes after the stop line: it has no times, and its `seq` counts from 1 again.
     """
 
     seq: int
@@ -39,6 +40,12 @@ class StopLine:
     at: XY | None
     neighbours: str
     from_before: str
+    spare: bool = False
+
+    @property
+    def label(self) -> str:
+        """Return the number as printed: 7, and +1 for the first spare stone."""
+        return f"+{self.seq}" if self.spare else str(self.seq)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +59,22 @@ class CrewDay:
     base: Mapping[str, Any]
     stops: tuple[StopLine, ...]
     legs: tuple[Any, ...]
+    spares: tuple[StopLine, ...] = ()
+    post_place: str = ""
+
+    @property
+    def listed(self) -> tuple[StopLine, ...]:
+        """Return the stops, then the spare stones."""
+        return (*self.stops, *self.spares)
+
+    @property
+    def post(self) -> str:
+        """Return where the leader stands, by number or place, never by id; empty for a crew by itself."""
+        beside = self.facts.get("post_by")
+        if not beside:
+            return ""
+        own = next((one for one in self.listed if one.stone_id == beside), None)
+        return f"beside {'spare ' if own.spare else 'stop '}{own.label}" if own else self.post_place
 
 
 def point_of(geometry: Any) -> XY | None:  # noqa: ANN401 - any shapely geometry
@@ -73,6 +96,7 @@ def crew_days(site: Site) -> tuple[CrewDay, ...]:
     bases = {row["base_id"]: row for row in words.records(site, "bases")}
     facts = _by_day(words.records(site, "crew_days"))
     stops, legs = _by_day(words.records(site, "stops")), _by_day(words.records(site, "legs"))
+    over = _by_day(words.records(site, "spares"))
     in_row = {_row_place(row): row for row in stones.values() if _row_place(row)[2] is not None}
     made: list[CrewDay] = []
     middle = assumed_base(site)
@@ -80,10 +104,17 @@ def crew_days(site: Site) -> tuple[CrewDay, ...]:
     for day, crew_id in sorted(set(facts) | set(stops), key=lambda one: (one[0], words.in_order(one[1]))):
         crew = crews.get(crew_id, {})
         base = bases.get(crew.get("base_id") or "", first)
-        lines = _stop_lines(stops.get((day, crew_id), []), stones, work, in_row, start=point_of(base.get("geometry")))
+        every = [*stops.get((day, crew_id), []), *({**row, "spare": True} for row in over.get((day, crew_id), []))]
+        lines = _stop_lines(every, stones, work, in_row, start=point_of(base.get("geometry")))
         walked = tuple(row.get("geometry") for row in legs.get((day, crew_id), []) if row.get("geometry") is not None)
         one = facts.get((day, crew_id), [{}])[0]
-        made.append(CrewDay(crew_id, day, crew, one, base, lines, walked))
+        beside = words.place(stones.get(one.get("post_by") or "", {}))
+        made.append(
+            CrewDay(
+                crew_id, day, crew, one, base, tuple(line for line in lines if not line.spare), walked,
+                tuple(line for line in lines if line.spare), f"beside the {beside}" if beside else "as on the map",
+            )
+        )  # fmt: skip
     return tuple(made)
 
 
@@ -126,8 +157,9 @@ def _stop_lines(
         at = point_of(stone.get("geometry"))
         way = _from(before, at, name)
         neighbours = _neighbours(stone, in_row)
-        made.append(StopLine(seq, stone_id, stop, stone, work.get(stone_id, {}), at, neighbours, way))
-        before, name = at or before, f"stop {seq}" if at else name
+        spare = bool(stop.get("spare"))
+        made.append(StopLine(seq, stone_id, stop, stone, work.get(stone_id, {}), at, neighbours, way, spare))
+        before, name = at or before, f"{'spare' if spare else 'stop'} {seq}" if at else name
     return tuple(made)
 
 

@@ -17,6 +17,7 @@ from gravegis.outputs import pages as maps_pages
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.paper import SMALL, Drawn, Head, Part, box, para
 from gravegis.science.condition.evidence import ALL, PAIRS, POOLED, VERDICT
+from gravegis.science.condition.evidence_words import odds_times
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -185,12 +186,9 @@ def _odds(row: Line) -> str:
     low, high, value = row["low"], row["high"], row["estimate"]
     if value is None:
         return f"no finite figure: {str(row['note']).split('; ')[-1].removeprefix('infinite: ')}"
-    span = "" if low is None else f" ({_times(low)} to {'no limit' if high is None else _times(high)})"
-    return f"{_times(value)} times the odds{span}, {row['n']} stones"
-
-
-def _times(value: float) -> str:
-    return f"{value:.0f}" if value >= 20 else f"{value:.2g}"
+    if low is None:
+        return f"{value:.2g} times the odds, {row['n']} stones"
+    return f"{odds_times(value, low, math.inf if high is None else high, thing='the odds')}, {row['n']} stones"
 
 
 def _percent(share: float | None) -> str:

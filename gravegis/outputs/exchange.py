@@ -28,7 +28,19 @@ if TYPE_CHECKING:
 
 __all__ = ["assumed_with", "export_layer", "write_gpx", "write_tables"]
 
-DIGITS = {"m": 2, "h": 1, "min": 1, "s": 0, "deg": 1, "l/min": 1}  # decimals by unit
+DIGITS = {
+    "m": 2,
+    "h": 1,
+    "min": 1,
+    "s": 0,
+    "deg": 1,
+    "l/min": 1,
+    "mm/h": 1,
+    "mm": 0,
+    "percent": 0,
+    "m2": 0,
+    "l/h": 0,
+}  # decimals by unit
 # Distances between surveyed things: decimals by the standard error of the stone's position; own choice.
 _ROUGH_M, _FINE_M = 0.5, 0.02
 _MEASURED = frozenset({"distance_m", "margin_m", "nearest_head_m", "nearest_stone_m"})
@@ -90,6 +102,12 @@ TABLES = (
          "stone_condition.basis=condition_basis", "stone_condition.main_harm", "stone_clusters.cluster_id",
          *_of("worklist", "treatment", "who", "work_min", "priority", "hold"), "easting", "northing"),
         lambda row: row["stone_id"],
+    ),
+    _Table(
+        "zone_uniformity.csv", "zone_uniformity",
+        ("zone_id", "heads_n", "flow_known_n", "basis", "rate_mm_h", "cu", "du_lq", "du_lh", "sc", "quarter",
+         "measured_on", "area_m2", "season_mm", "sent_l_h", "off_site_l_h", "off_site_frac"),
+        lambda row: words.in_order(row["zone_id"]),
     ),
     _Table(
         "change.csv", "stone_change",

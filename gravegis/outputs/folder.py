@@ -69,7 +69,7 @@ def write_all(site: Site, folder: Path, *, made_on: str, paper: str) -> list[Mad
 
 def open_first(made: Sequence[Made]) -> list[Made]:
     """Return the pages a person should look at first, the one for the grounds superintendent before all others."""
-    wanted = ("zones", "wetting_map", "heat_map", "crew_map")
+    wanted = ("zones", "wetting_map", "heat_map", "crew_map", "day_of_crews")
     by_stem = {one.path.stem: one for one in made if one.path.suffix == ".pdf"}
     sheets = [one for stem, one in by_stem.items() if stem.startswith("crew_") and stem not in wanted]
     return [by_stem[stem] for stem in wanted if stem in by_stem] + sheets
@@ -103,6 +103,8 @@ def _maps(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     plan = words.plan_hash(site) if site.has("stops") else ""
     pages: tuple[tuple[str, bool, Callable[..., object], str], ...] = (
         ("wetting_map", site.has("stone_wetting"), maps.wetting_map, "heads to look at first, stones reached"),
+        ("rate_map", "water_rate" in site.grids, maps.rate_map, "how fast water falls while a zone runs, how evenly"),
+        ("season_water_map", "water_season" in site.grids, maps.season_water_map, "how much water a season leaves"),
         (
             "condition_map",
             site.has("stone_condition", "overall"),
@@ -172,26 +174,33 @@ def _crew_sheets(site: Site, folder: Path, made_on: str, paper: str) -> list[Mad
 
 def _planning(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
     """Write the pages around a day: what to ask for, and the season it stands in."""
-    from gravegis.outputs import season_page, zone_request_page
+    from gravegis.outputs import day_strips, season_page, zone_request_page
 
-    pages: tuple[tuple[str, str, Callable[..., bytes], str], ...] = (
+    pages: tuple[tuple[str, str, Callable[..., bytes | None], str], ...] = (
+        ("day_of_crews", "crew_steps", day_strips.day_strips, "all crews over the day on one page, for the leader"),
         ("zone_requests", "zone_requests", zone_request_page.zone_request_page, "zones to be off, one page to sign"),
         ("season_plan", "season_plan", season_page.season_page, "which block in which month, what is never reached"),
     )
     made: list[Made] = []
     for stem, layer, draw, told in pages:
-        if site.has(layer):
+        pdf = draw(site, made_on=made_on, paper=paper) if site.has(layer) else None
+        if pdf is not None:
             made.append(Made(folder / f"{stem}.pdf", told))
-            made[-1].path.write_bytes(draw(site, made_on=made_on, paper=paper))
+            made[-1].path.write_bytes(pdf)
     return made
 
 
 def _tables(site: Site, folder: Path, made_on: str, paper: str) -> list[Made]:
-    from gravegis.outputs import exchange
+    from gravegis.outputs import day_geojson, exchange
 
     del made_on, paper
     files = [*exchange.write_tables(site, folder), *exchange.write_gpx(site, folder)]
-    told = {".gpx": "walk of a crew for phones", ".csv": "table; what was assumed for it stands in assumed.txt"}
+    files += day_geojson.write_day_geojson(site, folder)
+    told = {
+        ".gpx": "walk of a crew for phones",
+        ".geojson": "stops and walk of a crew for map programs on phones",
+        ".csv": "table; what was assumed for it stands in assumed.txt",
+    }
     return [Made(file, told.get(file.suffix, "what was missing and what was assumed in the tables")) for file in files]
 
 

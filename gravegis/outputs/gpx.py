@@ -48,7 +48,7 @@ def write_gpx(site: Site, folder: Path, *, with_names: bool = False) -> list[Pat
 def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
     import shapely
 
-    to_degrees = _to_degrees(site.info.crs)
+    degrees = to_degrees(site.info.crs)
     root = ET.Element("gpx", {"xmlns": GPX, "version": "1.1", "creator": "gravegis"})
     about = ET.SubElement(root, "metadata")
     stale = currency.mark(site, SHOWS)
@@ -60,7 +60,7 @@ def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
     for stop in day.stops:
         if stop.at is None:
             continue
-        point = _point(root, "wpt", stop.at, to_degrees)
+        point = _point(root, "wpt", stop.at, degrees)
         _say(point, "name", f"{stop.seq:02d} {stop.stone_id}")
         mark = stop.stone.get("find_me") if with_names else None
         said = [mark, words.place(stop.stone), words.looks(stop.stone, short=True), stop.work.get("treatment")]
@@ -73,18 +73,18 @@ def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
         for leg in legs:
             segment = ET.SubElement(track, "trkseg")
             for x, y in shapely.get_coordinates(leg).tolist():
-                _point(segment, "trkpt", (x, y), to_degrees)
+                _point(segment, "trkpt", (x, y), degrees)
     return root
 
 
-def _to_degrees(crs: str) -> pyproj.Transformer:
+def to_degrees(crs: str) -> pyproj.Transformer:
     import pyproj
 
     return pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
 
 
-def _point(parent: ET.Element, name: str, at: XY, to_degrees: pyproj.Transformer) -> ET.Element:
-    lon, lat = to_degrees.transform(*at)
+def _point(parent: ET.Element, name: str, at: XY, degrees: pyproj.Transformer) -> ET.Element:
+    lon, lat = degrees.transform(*at)
     return ET.SubElement(parent, name, {"lat": f"{lat:.8f}", "lon": f"{lon:.8f}"})
 
 

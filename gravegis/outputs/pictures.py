@@ -18,6 +18,7 @@ from reportlab.platypus import Image, Spacer, Table
 from gravegis.outputs import currency, words
 from gravegis.outputs import paper as sheet
 from gravegis.outputs.paper import BOLD, SMALL, Head, Part, para
+from gravegis.store.names import PHOTOS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,13 +28,19 @@ if TYPE_CHECKING:
 
     from gravegis.site import Site
 
-__all__ = ["newest_photos", "pictures_page", "thumbnail"]
+__all__ = ["newest_photos", "photos_above", "pictures_page", "thumbnail"]
 
 RESTS_ON = ("worklist", "condition")
 COLUMNS, HIGH = 4, 45 * mm
 MOST = 200
 """Pictures that are printed, and their size: own choice."""
 _DOTS_PER_PT = 200 / 72  # 200 dots an inch: enough for an office printer
+
+
+def photos_above(folder: Path) -> Path:
+    """Return the folder of pictures of the site in which a folder lies, itself or the one pages are made in first."""
+    above = [one / PHOTOS for one in folder.absolute().parents[:2]]
+    return next((one for one in above if one.is_dir()), above[0])
 
 
 def newest_photos(site: Site) -> dict[str, Mapping[str, object]]:

@@ -36,6 +36,7 @@ __all__ = [
     "symbol",
     "table",
     "text_on",
+    "water_kinds",
     "zone_symbol",
 ]
 
@@ -196,6 +197,11 @@ _BARRIERS = ("wall", "hedge", "fence", "pond", "building")
 def heat_kinds(theme: str = "light") -> tuple[str, ...]:
     """Return the kinds of the classes of a share, lowest first, each an equal part of 0 to 100 %."""
     return tuple(kind for kind in table(theme) if kind.startswith("heat_"))
+
+
+def water_kinds(theme: str = "light") -> tuple[str, ...]:
+    """Return the kinds of the classes of a rate or depth of water, least first."""
+    return tuple(kind for kind in table(theme) if kind.startswith("fall_"))
 
 
 def zone_symbol(order: int, theme: str = "light") -> Symbol:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     Shapes = npt.NDArray[np.object_]
 
-__all__ = ["Thing", "bounds_m", "ground", "outlines", "places", "seen", "shapes_of", "stones_of"]
+__all__ = ["Thing", "bounds_m", "clear", "ground", "outlines", "places", "seen", "shapes_of", "stones_of"]
 
 SHAPES = ("areas", "lines", "marks", "stones")
 _LEAST_SIDE_M = 10.0
@@ -103,6 +103,16 @@ def ground(site: Site, *, with_water: bool = False) -> list[Thing]:
         if site.has(layer):
             made += places(kind, shapes_of(site[layer]))
     return made + (_taps(site) if with_water else [])
+
+
+def clear(things: Sequence[Thing], over_z: int = 16) -> list[Thing]:
+    """Return things with areas and footprints not filled and above `over_z`: what is under them shows."""
+    return [
+        replace(one, symbol=replace(one.symbol, fill="", z=max(one.symbol.z, over_z)))
+        if one.shape in ("areas", "stones")
+        else one
+        for one in things
+    ]
 
 
 def _paths(site: Site) -> list[Thing]:

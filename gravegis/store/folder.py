@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import pyogrio
+import shapely
 
 from gravegis.errors import GravegisError, StoreError
 from gravegis.layers import schema
@@ -234,6 +235,9 @@ def _without_lost(site: Site, lost: set[str], folder: Path) -> Site:
 
 def _write_all(site: Site, this: tables.SaveId, named: Frame, path: Path) -> None:
     frames = {**tables.pack(site, this), "grids": named, **{name: _storable(site[name]) for name in site}}
+    # SQLite would wait for the disk after every table, and no other thread could go on meanwhile: the window stood
+    # still for seconds. Nobody reads this file before `commit` has waited for the disk once, with all of it.
+    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
     for name, frame in frames.items():
         _write(frame, name, path)
     _refuse_unless_whole(frames, path)
@@ -256,7 +260,8 @@ def _placed(frame: Frame) -> int:
     """Return how many rows have a place on the map."""
     if not isinstance(frame, gpd.GeoDataFrame):
         return 0
-    return int((frame.geometry.notna() & ~frame.geometry.is_empty).sum())
+    shapes = frame.geometry.to_numpy()
+    return int((~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)).sum())
 
 
 def _write(frame: Frame, name: str, path: Path) -> None:

@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QCheckBox, QComboBox, QLineEdit, QPlainTextEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QLineEdit, QVBoxLayout, QWidget
 
 from gravegis.layers import schema
 from gravegis.layers.naming import layer_in_words
+from gravegis.window.columnsheet import ColumnSheet
 from gravegis.window.parts import button, label, scrolled
 from gravegis.window.texts import content, say
 
@@ -19,9 +20,14 @@ if TYPE_CHECKING:
     from gravegis.errors import GravegisError
     from gravegis.layers.bring import Brought
     from gravegis.site import Site
+    from gravegis.window.addlook import Questions
     from gravegis.window.job import Work
 
 __all__ = ["AddSheet", "bring_task", "layer_for"]
+
+
+MOST_SAID = 4
+"""Lines told about a file before it is brought in; own choice."""
 
 
 def layer_for(file: Path) -> str:
@@ -48,9 +54,13 @@ def bring_task(site: Site, layer: str, file: Path, **how: object) -> Callable[[W
 
 
 class AddSheet(QWidget):
-    """Questions about one file; `wanted` gives layer, file and the answers as keywords of `bring_in`."""
+    """Questions about one file; `wanted` gives layer, file and the answers as keywords of `bring_in`.
+
+    `look_wanted` asks for a look at the file, so that its columns and places can be asked about.
+    """
 
     wanted = Signal(str, object, object)
+    look_wanted = Signal(str, object, object)
     left = Signal()
 
     def __init__(self) -> None:
@@ -61,10 +71,16 @@ class AddSheet(QWidget):
         for one in schema.layers().values():
             if one.role == "input":
                 self.layer.addItem(content(layer_in_words(one.name)), one.name)
-        self.columns, self.crs, self.encoding = QPlainTextEdit(), QLineEdit(), QLineEdit()
-        self.columns.setTabChangesFocus(True)
-        self.columns.setMaximumHeight(self.fontMetrics().height() * 6)
-        self.crs.setPlaceholderText(say("add.crs.hint"))
+        self.columns, self.crs, self.encoding = ColumnSheet(), QComboBox(), QLineEdit()
+        self.layer.activated.connect(lambda _: self._look())
+        self.encoding.editingFinished.connect(self._look)
+        self.crs.setEditable(True)
+        self.crs.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
+        for box in (self.layer, self.crs):
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setMinimumContentsLength(12)
+        self.crs.lineEdit().setPlaceholderText(say("add.crs.hint"))  # type: ignore[union-attr]
+        self.found = label(tone="faint")
         self.swap = QCheckBox()
         self.error = label(tone="warn")
         self.add, self.leave = button(say("add.try"), self._go), button(say("add.cancel"), self.left.emit)
@@ -80,6 +96,7 @@ class AddSheet(QWidget):
             field.setAccessibleName(say(text))
             rows.addWidget(words)
             rows.addWidget(field)
+        rows.insertWidget(3, self.found)
         for part in (self.error, self.add, self.leave):
             rows.addWidget(part)
         rows.addStretch(1)
@@ -92,11 +109,36 @@ class AddSheet(QWidget):
         self.file = file
         self.name.setText(file.name)
         self.layer.setCurrentIndex(max(self.layer.findData(layer_for(file)), 0))
-        self.columns.clear()
-        self.crs.clear()
         self.encoding.clear()
         self.swap.setChecked(False)
         self.error.setText("")
+        self._look()
+
+    def show_questions(self, asked: Questions) -> None:
+        """Ask about the columns of the file and where its numbers lie."""
+        if asked.layer != self.layer.currentData():
+            return
+        self.columns.show_columns(asked)
+        self.found.setText("\n".join(content(one) for one in asked.said[:MOST_SAID]))
+        self.crs.clear()
+        self.crs.addItem(say("add.crs.stated", crs=asked.stated) if asked.stated else "", ("", False))
+        for one in asked.candidates:
+            self.crs.addItem(say("add.crs.fits", code=one.code, why=content(one.reason)),
+                             (one.code, one.option.startswith("--swap-xy")))  # fmt: skip
+        self.crs.setCurrentIndex(0)
+
+    def _look(self) -> None:
+        self.columns.show_columns(None)
+        self.found.setText("")
+        self.crs.clear()
+        if not self.file.is_dir():
+            self.look_wanted.emit(str(self.layer.currentData()), self.file, self.encoding.text().strip() or None)
+
+    def _crs(self) -> tuple[str, bool]:
+        """Return the reference system chosen or typed (empty: as the file says), and whether its numbers are turned."""
+        at = self.crs.findText(self.crs.currentText())
+        found = self.crs.itemData(at) if at >= 0 else None
+        return (str(found[0]), bool(found[1])) if found else (self.crs.currentText().strip(), False)
 
     def show_error(self, error: GravegisError) -> None:
         """Say everything that is wrong with the file."""
@@ -108,9 +150,9 @@ class AddSheet(QWidget):
         )
 
     def _go(self) -> None:
-        lines = [one.strip() for one in self.columns.toPlainText().splitlines() if one.strip()]
+        crs, turned = self._crs()
         how = {
-            "mapping": lines, "crs": self.crs.text().strip() or None, "swap_xy": self.swap.isChecked(),
+            "mapping": self.columns.mapping(), "crs": crs or None, "swap_xy": self.swap.isChecked() or turned,
             "encoding": self.encoding.text().strip() or None,
         }  # fmt: skip
         self.error.setText("")

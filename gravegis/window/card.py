@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QPixmap
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from gravegis.layers.naming import layer_in_words
-from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
+from gravegis.window.parts import WordButton, WrapLayout, button, emptied, label, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
@@ -54,6 +54,8 @@ class CardView(QFrame):
         rows.setContentsMargins(0, 0, 4, 0)
         rows.addLayout(self._facts)
         rows.addLayout(self._does)
+        marks = "   ".join(say(f"card.{one}") for one in ("measured", "worked out", "missing"))
+        rows.addWidget(label(marks, tone="faint"))
         rows.addStretch(1)
         walk = WrapLayout()
         walk.addWidget(self.previous)
@@ -64,8 +66,6 @@ class CardView(QFrame):
         outer.addLayout(head)
         self._scroll = scrolled(inside)
         outer.addWidget(self._scroll, 1)
-        marks = "   ".join(say(f"card.{one}") for one in ("measured", "worked out", "missing"))
-        outer.addWidget(label(marks, tone="faint"))
         outer.addLayout(walk)
         self.hide()
 
@@ -73,7 +73,11 @@ class CardView(QFrame):
         """Show a card."""
         self.card = card
         name = f"card.{card.layer}"
-        kind = say(name) if card.layer in ("stones", "heads", "zones", "plots") else content(layer_in_words(card.layer))
+        kind = (
+            say(name)
+            if card.layer in ("stones", "heads", "zones", "plots", "stops")
+            else content(layer_in_words(card.layer))
+        )
         self.title.setText(say("card.title", kind=kind, id=card.id))
         emptied(self._facts)
         for fact in card.facts:
@@ -116,8 +120,8 @@ class CardView(QFrame):
         where = say("card.fact.opens", basis=say(f"card.{fact.basis}"), name=name, value=fact.value,
                     layer=content(layer_in_words(fact.layer)), row=fact.row)  # fmt: skip
         card = self.card
-        if card is not None and fact.row and (fact.layer, fact.row) != (card.layer, card.id) and fact.row != card.id:
-            return _WordButton(words, where, lambda: self.opened.emit(fact.layer, fact.row))
+        if card is not None and _leads(card, fact):
+            return WordButton(words, where, lambda: self.opened.emit(fact.layer, fact.row))
         made = label(words)
         made.setToolTip(where)
         return made
@@ -136,38 +140,7 @@ class CardView(QFrame):
         return lambda: self.saw.emit(id, seen)
 
 
-class _WordButton(QPushButton):
-    """A line of words that opens something; wraps as words do, which a plain button cannot."""
-
-    def __init__(self, words: str, where: str, does: object) -> None:
-        super().__init__()
-        self.setAccessibleName(f"{words}. {where}")
-        self.setToolTip(where)
-        self.setStyleSheet("text-align: left; border-style: dotted; padding: 1px 3px;")
-        self.setAutoDefault(False)
-        self._words = label(words)
-        self._rows = QVBoxLayout(self)
-        self._rows.setContentsMargins(0, 1, 4, 1)
-        self._rows.addWidget(self._words)
-        self._words.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
-        self.clicked.connect(does)
-
-    def words(self) -> str:
-        """Return what it says."""
-        return self._words.text()
-
-    def hasHeightForWidth(self) -> bool:  # noqa: N802
-        """Whether the height follows from the width."""
-        return True
-
-    def heightForWidth(self, width: int) -> int:  # noqa: N802
-        """Return the height of its words at this width."""
-        return self._rows.totalHeightForWidth(width)
-
-    def sizeHint(self) -> QSize:  # noqa: N802
-        """Return the size of its words."""
-        return self._rows.totalSizeHint()
-
-    def minimumSizeHint(self) -> QSize:  # noqa: N802
-        """Return the least size of its words."""
-        return self._rows.totalMinimumSize()
+def _leads(card: Card, fact: Fact) -> bool:
+    """Whether a line leads to a card of its own: results of a stone stand on the card of the stone itself."""
+    is_stop = "stops" in (fact.layer, card.layer) and fact.layer != card.layer
+    return bool(fact.row) and (fact.row != card.id or is_stop)

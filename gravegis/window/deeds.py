@@ -10,7 +10,7 @@ from PySide6.QtCore import QObject, Signal
 from gravegis.errors import GravegisError
 from gravegis.layers.naming import column_in_words
 from gravegis.layers.read.raw import shown
-from gravegis.window.job import run_analysis
+from gravegis.window.aside import work_aside
 from gravegis.window.runner import Runner
 from gravegis.window.texts import content, say
 
@@ -34,6 +34,7 @@ class Deeds(QObject):
     worked_out = Signal(str)
     brought = Signal()
     bring_refused = Signal(object)
+    looked = Signal(object)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -44,6 +45,10 @@ class Deeds(QObject):
         self.runner.refused.connect(self._work_refused)
         self.runner.broke.connect(lambda words: self.told.emit(say("foot.bug", problem=words)))
         self._is_bringing = False
+        self.looker = Runner(self, lane="look")
+        self.looker.refused.connect(self.bring_refused)
+        self.looker.broke.connect(lambda words: self.told.emit(say("foot.bug", problem=words)))
+        self._look_next: Callable[[], None] | None = None
 
     def work_out(self, name: str, typed: Mapping[str, str], *, keep: bool) -> None:
         """Work one analysis out beside the window and save what it gives; a stop changes nothing."""
@@ -52,13 +57,11 @@ class Deeds(QObject):
             return
         started = desk.site
 
-        def task(work: Work) -> object:
+        def task(work: Work) -> None:
             saved = started.settings.get(name, {})
             site = started.with_settings(name, {**saved, **typed}) if keep and typed else started
-            done = run_analysis(site, name, typed)(work)
-            desk.take(done.site, started)
+            desk.take(work_aside(site, desk.folder, name, typed)(work), started)
             desk.late()
-            return done
 
         self.runner.start(task, lambda _: self._worked_out(name))
 
@@ -99,6 +102,29 @@ class Deeds(QObject):
     def redo(self) -> None:
         """Make again what was taken back."""
         self._again("redo")
+
+    def look(self, layer: str, file: Path, encoding: str | None) -> None:
+        """Look at a file beside the window, to ask about it; the newest wish wins."""
+        from gravegis.window.addlook import look_task
+
+        if self.desk is None:
+            return
+        site = self.desk.site
+
+        def begin() -> None:
+            self._look_next = None
+            self.looker.start(look_task(site, layer, file, encoding), self._looked)
+
+        if self.looker.is_running:
+            self._look_next = begin
+        else:
+            begin()
+
+    def _looked(self, found: object) -> None:
+        if self._look_next is not None:
+            self._look_next()
+        else:
+            self.looked.emit(found)
 
     def bring(self, layer: str, file: Path, how: Mapping[str, Any]) -> None:
         """Bring a file in beside the window and save the site with it."""

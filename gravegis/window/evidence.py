@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     _Maker = Callable[[Site, str, str, Mapping[str, Any], Reader], Iterator["Fact"]]
 
-__all__ = ["FLAGGED", "Card", "Fact", "card_of", "flagged", "row_of"]
+__all__ = ["FLAGGED", "Card", "Fact", "card_of", "flagged", "on_map", "row_of", "struck"]
 
 MEASURED, WORKED_OUT, MISSING = "measured", "worked out", "missing"
 NEAR_HEADS = 6
@@ -71,8 +72,27 @@ def rows_of(site: Site, layer: str, column: str, id: str) -> list[dict[str, Any]
     ]
 
 
+def struck(site: Site) -> tuple[tuple[str, str, float | None], ...]:
+    """Return the stones a stream strikes, the nearest nozzle first: stone, head, metres to it.
+
+    Near the nozzle the stream is hardest. A stone only seen to be struck has no head and no distance and comes last.
+    """
+    if not site.has("stone_wetting", "state"):
+        return ()
+    wetting = site["stone_wetting"]
+    names = wetting.loc[(wetting["state"] == "struck").fillna(value=False).astype(bool), "stone_id"]
+    nearest: dict[str, tuple[float, str]] = {}
+    if site.has("wetting_links", "struck"):
+        links = site["wetting_links"]
+        links = links[links["struck"].fillna(value=False).astype(bool)]
+        for stone, head, metres in zip(links["stone_id"], links["head_id"], links["distance_m"], strict=True):
+            nearest[str(stone)] = min(nearest.get(str(stone), (math.inf, "")), (float(metres), str(head)))
+    found = sorted((nearest.get(str(one), (math.inf, "")), str(one)) for one in names)
+    return tuple((stone, head, metres if head else None) for (metres, head), stone in found)
+
+
 def flagged(site: Site) -> tuple[str, ...]:
-    """Return the stones to look at, worst first: those near a head first, then reached ones, by condition class."""
+    """Return the stones to look at, worst first: those a stream strikes, then other reached ones by condition class."""
     if not site.has("stones"):
         return ()
     stones = site["stones"][["stone_id"]]
@@ -88,7 +108,8 @@ def flagged(site: Site) -> tuple[str, ...]:
     if not by:
         return ()
     found: Any = stones
-    return tuple(found.sort_values([*by, "stone_id"], ascending=[*[False] * len(by), True])["stone_id"])
+    others = found.sort_values([*by, "stone_id"], ascending=[*[False] * len(by), True])["stone_id"]
+    return tuple(dict.fromkeys([*(stone for stone, _, _ in struck(site)), *others]))
 
 
 FLAGGED = 2
@@ -97,7 +118,7 @@ FLAGGED = 2
 
 def card_of(site: Site, layer: str, id: str, reader: Reader, journal: Journal | None = None) -> Card | None:
     """Return the card of a stone, head, zone, plot or stop (and of any other row); None where there is none."""
-    main = row_of(site, layer, id)
+    main = row_of(site, layer, id, "stone_id" if layer == "stops" else "")
     if main is None:
         return None
     maker: _Maker = _CARDS.get(layer, _plain)
@@ -168,10 +189,11 @@ def _stone(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
 
 
 def _stone_wetting(site: Site, id: str, reader: Reader) -> Iterator[Fact]:
-    yield from _columns(site, "stone_wetting", id, ("reached", "margin_m", "season_h"), reader, worked=True)
-    links = sorted(rows_of(site, "wetting_links", "stone_id", id), key=lambda one: one["distance_m"])
-    for one in links[:NEAR_HEADS]:
-        said = f"{reader.quantity(one['distance_m'], 'm')} away, reaches {reader.quantity(one['margin_m'], 'm')} past"
+    yield from _columns(site, "stone_wetting", id, ("state", "reached", "margin_m", "season_h"), reader, worked=True)
+    links = rows_of(site, "wetting_links", "stone_id", id)
+    for one in sorted(links, key=lambda one: (not one.get("struck"), one["distance_m"]))[:NEAR_HEADS]:
+        said = "its stream strikes it, " if one.get("struck") else ""
+        said += f"{reader.quantity(one['distance_m'], 'm')} away, reaches {reader.quantity(one['margin_m'], 'm')} past"
         yield Fact(WORKED_OUT, f"head {one['head_id']}", said, "heads", str(one["head_id"]))
 
 
@@ -227,6 +249,22 @@ def _plot(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reade
         yield Fact(MISSING, "stone", "", "stones", "")
 
 
+def on_map(layer: str) -> str:
+    """Return the layer that is marked on the map for a card: a stop stands at its stone."""
+    return "stones" if layer == "stops" else layer
+
+
+def _stop(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reader) -> Iterator[Fact]:
+    yield Fact(WORKED_OUT, "crew", words.crew_name(str(row["crew_id"])), layer, id)
+    yield from (_fact(layer, row, id, one, reader, worked=True) for one in ("day", "seq") if row.get(one) is not None)
+    for column in ("arrive_at", "apply_at", "soak_end_at", "scrub_at", "leave_at"):
+        if row.get(column) is not None:
+            yield Fact(WORKED_OUT, column_in_words(layer, column), words.clock(row[column]), layer, id)
+    yield _fact(layer, row, id, "work_min", reader, worked=True)
+    yield from _columns(site, "worklist", id, ("treatment", "who", "hold_reason", "due_on"), reader, worked=True)
+    yield Fact(MEASURED, "stone", id, "stones", id)
+
+
 def _plain(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Reader) -> Iterator[Fact]:
     del site
     worked = schema.layer(layer).role == "result"
@@ -235,4 +273,4 @@ def _plain(site: Site, layer: str, id: str, row: Mapping[str, Any], reader: Read
             yield _fact(layer, row, id, column, reader, worked=worked)
 
 
-_CARDS: Mapping[str, _Maker] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot}
+_CARDS: Mapping[str, _Maker] = {"stones": _stone, "heads": _head, "zones": _zone, "plots": _plot, "stops": _stop}

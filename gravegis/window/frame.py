@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
 from gravegis.errors import GravegisError
 from gravegis.window import inout, look
@@ -15,8 +15,9 @@ from gravegis.window.clock import day_of, first_day, spraying
 from gravegis.window.crews import days, strips
 from gravegis.window.deeds import Deeds, today
 from gravegis.window.desk import Desk
-from gravegis.window.evidence import card_of, flagged
+from gravegis.window.evidence import card_of, flagged, on_map
 from gravegis.window.keysheet import show_keys
+from gravegis.window.lastview import keep_view, show_last_view
 from gravegis.window.mapside import MapSide
 from gravegis.window.pieces import Foot, Side, Strip
 from gravegis.window.runner import Runner
@@ -105,16 +106,19 @@ class Window(QMainWindow):
 
     def open(self, folder: Path) -> None:
         """Open a ground; what is wrong with it is said."""
+        page = self.pages.currentIndex()
+        self.pages.setCurrentIndex(1)
+        show_last_view(self, Path(folder))
         try:
             desk = Desk(Path(folder))
         except GravegisError as error:
+            self.pages.setCurrentIndex(page)
             self.refused(error)
             return
         self.desk = self.deeds.desk = desk
         self.picked = self.minute = None
         remember(self.settings, desk.folder)
         self.setWindowTitle(say("app.title", title=desk.site.info.title))
-        self.pages.setCurrentIndex(1)
         self.map.card.hide()
         self.stage = next((one.stage for one in desk.states() if one.kind in ("open", "late")), "wetting")
         if not desk.site.has("stones"):
@@ -167,7 +171,7 @@ class Window(QMainWindow):
         canvas.set_scene(scene)
         self.map.show_key()
         if self.picked is not None:
-            canvas.set_picked(*self.picked)
+            canvas.set_picked(on_map(self.picked[0]), self.picked[1])
         canvas.set_minute(self.minute, self.spraying())
 
     def go_to_stage(self, stage: str) -> None:
@@ -181,15 +185,17 @@ class Window(QMainWindow):
         self.show_side()
 
     def show_side(self, wanted: str = "") -> None:
-        """Show the sheet of the stage: its question, else what stands in its place."""
+        """Show the sheet of the stage: the question wanted, its page where it has one, else its next question."""
         if self.desk is None:
             return
         names = next(one.analyses for one in self.desk.states() if one.stage == self.stage)
         if names:
             self.side.question.show_stage(self.desk, names, self.view.reader, wanted)
+        if self.stage == "records":
+            self.side.records.show_questions({one: self.desk.pool[one].question for one in names})
         plain = {"survey": self.side.survey, "records": self.side.records}
-        page = self.side.question if names else plain.get(self.stage, self.side.empty)
-        self.side.setCurrentWidget(page)
+        page = None if wanted in names else plain.get(self.stage)
+        self.side.setCurrentWidget(page or (self.side.question if names else self.side.empty))
         if self.map.hand.currentData() == "move_head":
             self.map.take_hand("pick")
 
@@ -199,8 +205,8 @@ class Window(QMainWindow):
             self.unpick()
             return
         self.picked = (layer, id)
-        self.map.canvas.set_picked(layer, id)
-        self.strip.list.point_to(layer, id)
+        self.map.canvas.set_picked(on_map(layer), id)
+        self.strip.list.point_to(on_map(layer), id)
         self._show_card(layer, id)
         if layer == "heads" and self.side.currentWidget() is self.side.head_area:
             self.side.head.show_head(self.desk.site, id, self.view.reader)
@@ -208,13 +214,14 @@ class Window(QMainWindow):
     def go_to(self, layer: str, id: str) -> None:
         """Pick a thing and bring it into sight."""
         self.pick(layer, id)
-        self.map.canvas.go_to(layer, id)
+        self.map.canvas.go_to(on_map(layer), id)
 
     def unpick(self) -> None:
         """Pick nothing."""
         self.picked = None
         self.map.card.hide()
         self.map.canvas.set_picked(None)
+        self.strip.list.point_to("", "")
         self.map.canvas.setFocus()
 
     def step(self, by: int) -> None:
@@ -234,12 +241,14 @@ class Window(QMainWindow):
         self.map.take_hand("move_head")
         self.map.canvas.set_picked("heads", head)
         self.map.canvas.setFocus()
+        self._show_card("heads", head)
 
     def _show_card(self, layer: str, id: str) -> None:
         if self.desk is None:
             return
         card = card_of(self.desk.site, layer, id, self.view.reader, self.desk.journal)
-        if card is None:
+        in_hand = self.side.currentWidget() is self.side.head_area and layer == "heads"
+        if card is None or in_hand:  # its sheet stands at the side, and the card would lie over its handles
             self.map.card.hide()
             return
         self.map.card.show_card(card, self.desk.folder, self.flagged)
@@ -254,7 +263,14 @@ class Window(QMainWindow):
             self.step(1)
 
     def selected(self, ids: tuple[str, ...]) -> None:
-        """Say how many are picked."""
+        """Show on the list what was picked on the map, and say how many."""
+        self.strip.turn_to("list")
+        self.strip.list.select(ids)
+        self.foot.say(say("map.selected", count=len(ids)))
+
+    def selected_in_list(self, ids: tuple[str, ...]) -> None:
+        """Show on the map what was picked on the list."""
+        self.map.canvas.set_selected(ids)
         self.foot.say(say("map.selected", count=len(ids)))
 
     def head_moved(self, head: str, changes: dict[str, object]) -> None:
@@ -278,7 +294,7 @@ class Window(QMainWindow):
 
     def stop_chosen(self, stone: str, minute: float) -> None:
         """Go to the stop of a crew, and to its time."""
-        self.go_to("stones", stone)
+        self.go_to("stops", stone)
         self.strip.clock.set_minute(minute)
         self.minute_moved(minute)
 
@@ -287,17 +303,6 @@ class Window(QMainWindow):
         self.strip.turn_to("list")
         self.strip.list.finder.setFocus()
         self.strip.list.finder.selectAll()
-
-    def next_area(self) -> None:
-        """Go from part to part of the window."""
-        areas = [self.bar.buttons[self.stage], self.map.canvas, self.side, self.strip.pages, self.foot.units_]
-        here = next((k for k, one in enumerate(areas) if one.hasFocus() or one.isAncestorOf(_focus())), -1)
-        target = areas[(here + 1) % len(areas)]
-        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        if not target.hasFocus() and target.focusPolicy() == Qt.FocusPolicy.NoFocus:
-            inside = [one for one in target.findChildren(QWidget) if one.isVisible() and _takes_focus(one)]
-            if inside:
-                inside[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def escape(self) -> None:
         """Stop the work, else drop the gesture."""
@@ -381,17 +386,11 @@ class Window(QMainWindow):
             self.ask_about(files[0])
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
-        """Stop what runs; every gesture is written down already."""
+        """Stop what runs and keep the view; every gesture is written down already."""
         self.deeds.runner.finish()
+        self.deeds.looker.finish()
         self._drawer.finish()
+        keep_view(self)
         with contextlib.suppress(AttributeError):
             self.map.canvas.finish()
         super().closeEvent(event)
-
-
-def _focus() -> QWidget:
-    return QApplication.focusWidget() or QWidget()
-
-
-def _takes_focus(widget: QWidget) -> bool:
-    return bool(widget.focusPolicy() & Qt.FocusPolicy.TabFocus) and widget.isEnabled()

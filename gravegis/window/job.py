@@ -6,17 +6,11 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from gravegis import pipeline
 from gravegis.errors import Cancelled
 
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from gravegis.site import Site
-
-__all__ = ["Work", "run_analysis"]
+__all__ = ["Work"]
 
 Told = Callable[[float, str], None]
 MOST_A_SECOND = 20
@@ -54,16 +48,3 @@ class Work:
         if self.stopped():
             raise Cancelled
         return self.task(self)
-
-
-def run_analysis(site: Site, name: str, typed: Mapping[str, str]) -> Callable[[Work], pipeline.Outcome]:
-    """Return the task that works one analysis out, and those it builds on; nothing is saved by it."""
-
-    def task(work: Work) -> pipeline.Outcome:
-        watch = pipeline.Watch(report=lambda name, share, words: work.tell(share, words), cancelled=work.stopped)
-        done = pipeline.run(site, (name,), typed={name: typed}, watch=watch)
-        if work.stopped():
-            raise Cancelled
-        return done
-
-    return task

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["bind", "show_keys"]
 
 LINES = ("stages", "run", "stop", "areas", "find", "undo", "pan", "zoom", "whole", "card", "next", "hands", "head",
-         "clock", "print", "text", "sheet")  # fmt: skip
+         "clock", "print", "text", "close_window", "sheet")  # fmt: skip
 
 
 def bind(window: QWidget, does: Mapping[str, Callable[[], object]]) -> None:

@@ -124,10 +124,10 @@ class MapSide(QWidget):
         self.card.setGeometry(10, 10, min(wide, self.canvas.width() - 20), max(min(high, 460 * self._larger()), 60))
 
     def fit_key(self) -> None:
-        """Give the key the height of its switches, three lines at most; more of them are reached by scrolling."""
+        """Give the key the height of its switches, three lines at most, two of large text; more is scrolled to."""
         line = self.whole.sizeHint().height() + 4
         needed = self._key.heightForWidth(max(self.foot.viewport().width(), 100))
-        self.foot.setFixedHeight(min(max(needed, line), 3 * line) + 2)
+        self.foot.setFixedHeight(min(max(needed, line), (4 - self._larger()) * line) + 2)
 
     def take_hand(self, tool: str) -> None:
         """Take another hand on the map."""

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPoint, QRect, QSize, Qt
-from PySide6.QtWidgets import QFrame, QLabel, QLayout, QPushButton, QScrollArea, QSizePolicy, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QLayout, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from PySide6.QtWidgets import QLayoutItem
 
-__all__ = ["WrapLayout", "button", "emptied", "label", "scrolled"]
+__all__ = ["WordButton", "WrapLayout", "button", "emptied", "label", "scrolled"]
 
 
 def label(text: str = "", *, tone: str = "", wraps: bool = True) -> QLabel:
@@ -129,3 +129,40 @@ class WrapLayout(QLayout):
                 item.setGeometry(QRect(QPoint(x, y), size))
             x, high = x + size.width() + self._gap, max(high, size.height())
         return y + high - rect.y()
+
+
+class WordButton(QPushButton):
+    """A line of words that opens something; wraps as words do, which a plain button cannot."""
+
+    def __init__(self, words: str, where: str, does: object) -> None:
+        super().__init__()
+        self.setAccessibleName(f"{words}. {where}" if where else words)
+        self.setToolTip(where)
+        self.setStyleSheet("text-align: left; border-style: dotted; padding: 1px 3px;")
+        self.setAutoDefault(False)
+        self._words = label(words)
+        self._rows = QVBoxLayout(self)
+        self._rows.setContentsMargins(0, 1, 4, 1)
+        self._rows.addWidget(self._words)
+        self._words.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self.clicked.connect(does)
+
+    def words(self) -> str:
+        """Return what it says."""
+        return self._words.text()
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        """Whether the height follows from the width."""
+        return True
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """Return the height of its words at this width."""
+        return self._rows.totalHeightForWidth(width)
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Return the size of its words."""
+        return self._rows.totalSizeHint()
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """Return the least size of its words."""
+        return self._rows.totalMinimumSize()

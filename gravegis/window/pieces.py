@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
@@ -11,13 +12,15 @@ from gravegis.layers import schema
 from gravegis.layers.naming import layer_in_words
 from gravegis.window.addsheet import AddSheet
 from gravegis.window.headform import HeadForm
-from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
+from gravegis.window.parts import WordButton, WrapLayout, button, emptied, label, scrolled
 from gravegis.window.sheet import QuestionSheet
 from gravegis.window.strips import ClockStrip, CrewsStrip
 from gravegis.window.texts import content, say
 from gravegis.window.twin import ListTwin
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gravegis.site import Site
 
 __all__ = ["Foot", "Records", "Side", "Strip", "Survey"]
@@ -58,9 +61,11 @@ class Records(QWidget):
     pages_asked = Signal(str)
     view_asked = Signal()
     paper_asked = Signal()
+    question_asked = Signal(str)
 
     def __init__(self) -> None:
         super().__init__()
+        self._questions = QVBoxLayout()
         self.size_ = QComboBox()
         self.size_.addItems(["A4", "Letter"])
         self.size_.setAccessibleName(say("print.size"))
@@ -79,7 +84,14 @@ class Records(QWidget):
         rows.addWidget(self.pages)
         rows.addWidget(button(say("print.view"), self.view_asked.emit))
         rows.addWidget(button(say("print.paper"), self.paper_asked.emit))
+        rows.addLayout(self._questions)
         rows.addStretch(1)
+
+    def show_questions(self, questions: Mapping[str, str]) -> None:
+        """Offer the questions of this stage: name of the analysis -> question."""
+        emptied(self._questions)
+        for name, words in questions.items():
+            self._questions.addWidget(WordButton(content(words), "", partial(self.question_asked.emit, name)))
 
 
 class Side(QStackedWidget):

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
     QFrame,
     QHBoxLayout,
+    QLabel,
     QPlainTextEdit,
     QProgressBar,
     QVBoxLayout,
@@ -19,14 +22,17 @@ from PySide6.QtWidgets import (
 
 from gravegis.layers.naming import column_in_words, layer_in_words
 from gravegis.outputs import words
+from gravegis.outputs.help_pictures import help_pictures
+from gravegis.window.evidence import struck
 from gravegis.window.form import Form
-from gravegis.window.parts import WrapLayout, button, emptied, label, scrolled
+from gravegis.window.parts import WordButton, WrapLayout, button, emptied, label, scrolled
 from gravegis.window.texts import content, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gravegis.contract import Analysis
+    from gravegis.outputs.help_pictures import HelpPicture
     from gravegis.window.desk import Desk
     from gravegis.window.reading import Reader
 
@@ -44,10 +50,14 @@ def lacks_in_words(lacks: Iterable[str]) -> str:
 
 
 class QuestionSheet(QWidget):
-    """Shows one analysis of a stage; `asked` carries its name, what was typed, and whether to remember it."""
+    """Shows one analysis of a stage; `asked` carries its name, what was typed, and whether to remember it.
+
+    `opened` asks for the card of a thing that the answer names.
+    """
 
     asked = Signal(str, object, bool)
     stop_asked = Signal()
+    opened = Signal(str, str)
 
     def __init__(self) -> None:
         super().__init__()
@@ -167,9 +177,20 @@ class QuestionSheet(QWidget):
             told = say("sheet.lacks", lacks=lacks_in_words(lacks)) if lacks else say("sheet.no_answer")
             self._answer_at.addWidget(label(told, tone="faint"))
             return
+        self._worst()
         for note in record.notes:
             self._answer_at.addWidget(label(content(note)))
         self._answer_at.addWidget(_assumed(words.told(record.assumed)))
+
+    def _worst(self) -> None:
+        """Offer the stone that is struck hardest, where the answer is about the spray."""
+        if self._desk is None or self._reader is None or self.analysis is None:
+            return
+        found = struck(self._desk.site) if "stone_wetting" in {*self.analysis.gives, *self.analysis.needs} else ()
+        for stone, head, metres in found[:1]:
+            far = "" if metres is None else self._reader.quantity(metres, "m")
+            words = say("sheet.worst", stone=stone, head=head, far=far) if far else say("sheet.worst.seen", stone=stone)
+            self._answer_at.addWidget(WordButton(words, "", partial(self.opened.emit, "stones", stone)))
 
     def _ask(self) -> None:
         if self.form is not None and self.analysis is not None and self.form.show_problems():
@@ -190,10 +211,21 @@ class QuestionSheet(QWidget):
         text.setTabChangesFocus(True)
         rows = QVBoxLayout(page)
         rows.addWidget(text)
+        for picture in help_pictures(self.analysis.name):
+            rows.addWidget(_pictured(picture, self.window().width() // 2))
+            rows.addWidget(label(content(picture.words)))
         rows.addWidget(button(say("keys.close"), page.accept))
         page.resize(self.window().width() * 2 // 3, self.window().height() * 2 // 3)
         page.setModal(True)
         page.show()
+
+
+def _pictured(picture: HelpPicture, width: int) -> QLabel:
+    """Return a picture of a help page, no wider than it is or than there is room."""
+    shown, drawn = QLabel(), QPixmap(picture.file)
+    shown.setPixmap(drawn.scaledToWidth(min(width, drawn.width()), Qt.TransformationMode.SmoothTransformation))
+    shown.setAccessibleName(content(picture.words))
+    return shown
 
 
 def help_text(analysis: Analysis[Any]) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from PySide6.QtCore import (
     QAbstractTableModel,
     QEvent,
+    QItemSelection,
     QItemSelectionModel,
     QModelIndex,
     QPersistentModelIndex,
@@ -31,6 +32,8 @@ from gravegis.window.texts import content, say
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from PySide6.QtGui import QFocusEvent
+
     from gravegis.site import Site
 
 __all__ = ["ListTwin", "rows_for"]
@@ -50,15 +53,21 @@ def rows_for(site: Site, what: str) -> tuple[str, list[list[str]]]:
     if "stones" not in site:
         return "stones", []
     stones = site["stones"]
-    wet = _column(site, "stone_wetting", "reached")
+    wet = _spray(site)
     overall = _column(site, "stone_condition", "overall")
     row = stones["row"] if "row" in stones.columns else stones["stone_id"]
     places: dict[Any, Any] = dict(zip(stones["stone_id"], row, strict=True))
     names: Sequence[Any] = flagged(site) if what == "flagged" else list(stones["stone_id"])
-    words: dict[Any, str] = {True: say("list.reached"), False: say("list.not_reached")}
-    return "stones", [
-        [str(one), words.get(wet.get(one), ""), _text(overall.get(one)), _text(places.get(one))] for one in names
-    ]
+    return "stones", [[str(one), wet.get(one, ""), _text(overall.get(one)), _text(places.get(one))] for one in names]
+
+
+def _spray(site: Site) -> Mapping[Any, str]:
+    """Return what the spray does to each stone: its state, else whether it is reached."""
+    if site.has("stone_wetting", "state"):
+        frame = site["stone_wetting"][["stone_id", "state"]].dropna()
+        return dict(zip(frame["stone_id"], frame["state"].astype("str"), strict=True))
+    words = {True: say("list.reached"), False: say("list.not_reached")}
+    return {stone: words[bool(value)] for stone, value in _column(site, "stone_wetting", "reached").items()}
 
 
 def _column(site: Site, layer: str, column: str) -> Mapping[Any, Any]:
@@ -73,6 +82,7 @@ def _text(value: Any) -> str:  # noqa: ANN401 - whatever a cell holds
     return "" if value is None or value != value else str(value)
 
 
+_SELECT = QItemSelectionModel.SelectionFlag.Select
 Index = QModelIndex | QPersistentModelIndex
 
 
@@ -108,10 +118,26 @@ class _Rows(QAbstractTableModel):
         self.endResetModel()
 
 
+class _Table(QTableView):
+    """A table that picks nothing merely because the keys come to it."""
+
+    is_entered = False
+
+    def focusInEvent(self, event: QFocusEvent) -> None:  # noqa: N802
+        """Take the keys; Qt makes the first row the current one, which nobody chose."""
+        self.is_entered = True
+        super().focusInEvent(event)
+        self.is_entered = False
+
+
 class ListTwin(QWidget):
-    """List of stones, flagged stones, heads or zones; `picked` gives layer and name of the row chosen."""
+    """List of stones, flagged stones, heads or zones; `picked` gives layer and name of the row chosen.
+
+    `selected` gives the names of several stones chosen together.
+    """
 
     picked = Signal(str, str)
+    selected = Signal(object)
 
     def __init__(self) -> None:
         super().__init__()
@@ -129,7 +155,7 @@ class ListTwin(QWidget):
         self.finder.returnPressed.connect(self._find)
         self.said = label(tone="faint")
         self._rows = _Rows()
-        self.table = QTableView()
+        self.table = _Table()
         self.table.setAccessibleName(say("list.name"))
         self.table.setModel(self._rows)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -137,6 +163,9 @@ class ListTwin(QWidget):
         self.table.verticalHeader().hide()
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         self.table.selectionModel().currentRowChanged.connect(self._row_changed)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection_changed())
+        self.table.activated.connect(lambda now: self.picked.emit(self.layer, self._rows.rows[now.row()][0]))
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -167,7 +196,7 @@ class ListTwin(QWidget):
     def point_to(self, layer: str, id: str) -> None:
         """Mark the row of what was picked on the map, where it is in this list."""
         self._fill()
-        if layer != self.layer:
+        if layer and layer != self.layer:
             return
         at = next((k for k, row in enumerate(self._rows.rows) if row[0] == id), -1)
         model = self.table.selectionModel()
@@ -179,6 +208,27 @@ class ListTwin(QWidget):
             self.table.scrollTo(self._rows.index(at, 0))
         model.blockSignals(False)
         self.table.viewport().update()
+
+    def select(self, ids: tuple[str, ...]) -> None:
+        """Mark the rows of stones that were picked together on the map; all stones are listed for that."""
+        self.what.setCurrentIndex(self.what.findData("stones"))
+        self._fill()
+        wanted, chosen = set(ids), QItemSelection()
+        for at, row in enumerate(self._rows.rows):
+            if row[0] in wanted:
+                chosen.merge(QItemSelection(self._rows.index(at, 0), self._rows.index(at, 3)), _SELECT)
+        model = self.table.selectionModel()
+        model.blockSignals(True)
+        model.select(chosen, QItemSelectionModel.SelectionFlag.ClearAndSelect)
+        model.blockSignals(False)
+        if chosen:
+            self.table.scrollTo(chosen.indexes()[0])
+        self.table.viewport().update()
+
+    def _selection_changed(self) -> None:
+        rows = self.table.selectionModel().selectedRows()
+        if self.layer == "stones" and len(rows) > 1:
+            self.selected.emit(tuple(self._rows.rows[one.row()][0] for one in rows))
 
     def _fill(self) -> None:
         what = str(self.what.currentData())
@@ -202,7 +252,7 @@ class ListTwin(QWidget):
 
     def _row_changed(self, now: QModelIndex, before: QModelIndex) -> None:
         del before
-        if now.isValid():
+        if now.isValid() and not self.table.is_entered:
             self.picked.emit(self.layer, self._rows.rows[now.row()][0])
 
     def _find(self) -> None:

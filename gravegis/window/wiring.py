@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gravegis.window import inout
+from gravegis.window.areas import next_area
 from gravegis.window.keysheet import bind
 from gravegis.window.stages import STAGES
 
@@ -33,12 +34,16 @@ def wire(window: Window) -> None:
         (card.closed, window.unpick), (card.by_hand, window.head_by_hand),
         (card.saw, lambda stone, seen: deeds.saw(stone, seen, window.spraying())),
         (side.question.asked, lambda name, typed, keep: deeds.work_out(name, typed, keep=keep)),
-        (side.question.stop_asked, deeds.runner.stop), (side.survey.add_asked, lambda: inout.ask_file(window)),
+        (side.question.stop_asked, deeds.runner.stop), (side.question.opened, window.go_to),
+        (side.survey.add_asked, lambda: inout.ask_file(window)),
         (side.records.pages_asked, deeds.pages), (side.records.view_asked, lambda: inout.save_view(window)),
         (side.records.paper_asked, lambda: inout.print_view(window)), (side.head.put, deeds.put_head),
-        (side.head.back, window.show_side), (side.add.wanted, deeds.bring), (side.add.left, window.show_side),
+        (side.records.question_asked, window.show_side),
+        (side.head.back, window.show_side), (side.add.wanted, deeds.bring), (side.add.look_wanted, deeds.look),
+        (deeds.looked, side.add.show_questions), (side.add.left, window.show_side),
         (strip.clock.moved, window.minute_moved), (strip.crews.stopped_at, window.stop_chosen),
-        (strip.list.picked, window.go_to), (foot.undo, deeds.undo), (foot.redo, deeds.redo),
+        (strip.list.picked, window.go_to), (strip.list.selected, window.selected_in_list),
+        (foot.undo, deeds.undo), (foot.redo, deeds.redo),
         (foot.keys, window.show_keys), (foot.units, window.units), (foot.dark, window.dark),
         (foot.larger, window.larger),
         (deeds.site_changed, window.refresh), (deeds.told, foot.say), (deeds.refused, window.refused),
@@ -57,7 +62,7 @@ def bind_keys(window: Window) -> None:
         "Ctrl+F": window.seek, "Ctrl+Z": window.deeds.undo, "Ctrl+Shift+Z": window.deeds.redo,
         "Ctrl+Y": window.deeds.redo,
         "Ctrl+Return": window.side.question.run.click, "Ctrl+P": window.side.records.pages.click,
-        "F6": window.next_area,
+        "F6": lambda: next_area(window), "Ctrl+Q": window.close,
         "F1": window.show_keys, "Esc": window.escape, "Ctrl++": lambda: window.larger(1),
         "Ctrl+=": lambda: window.larger(1), "Ctrl+-": lambda: window.larger(-1),
     }  # fmt: skip

@@ -12,6 +12,6 @@ GROUPS = {
     "condition": "hot spots against esda's permutations, rate map against scipy's kernel estimate",
     "routing": "stones a day of crews whose soaks overlap, against waiting beside each, and the walking matrix",
     "wetting": "pairs, faces and shadows against a spatial join, the raster against numpy; time, memory and growth",
-    "window": "the map canvas: gestures, sharp pictures, a head dragged, picks, opening and memory",
+    "window": "the desk while the day plan runs; the map: gestures, sharp pictures, a head dragged, opening, memory",
 }
 """Name of the group, which is the name of its module, and what it measures."""

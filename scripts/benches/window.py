@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from scripts.benches import desk
 from scripts.benches.child import in_child
 from scripts.benches.figure import Figure, absent, check
 from scripts.benches.ground import ABOUT, CRS, heads, stones
@@ -49,6 +50,7 @@ def run(work: Work) -> Iterator[Figure]:
     if importlib.util.find_spec("PySide6") is None:
         yield absent("window", "PySide6 is not installed: pip install gravegis[window]")
         return
+    yield from desk.run(work)
     for label, table, count, heads_n in (
         ("100k", TARGETS, work.rows(100_000, 2_000), work.rows(2_000, 60)),
         ("million", LARGE, work.rows(1_000_000, 4_000), work.rows(2_000, 60)),

@@ -85,8 +85,9 @@ _VOLUNTEERS = {
 }  # fmt: skip
 CREWS: list[dict[str, Any]] = [
     {"crew_id": "C1", "people_n": 2, "skills": "trained tester;cleaner", "shift_from": "07:30",
-     "shift_to": "14:30", "base_id": "BS1", "carries": "cart 60 L", "led_by": None, "work_factor": 1.0},
-    *({"crew_id": f"V{number}", **_VOLUNTEERS} for number in (1, 2, 3, 4)),
+     "shift_to": "14:30", "base_id": "BS1", "carries": "cart 60 L", "led_by": None, "work_factor": 1.0,
+     "trained_n": 2},
+    *({"crew_id": f"V{number}", **_VOLUNTEERS, "trained_n": number % 2} for number in (1, 2, 3, 4)),
 ]  # fmt: skip
 
 PRODUCTS: list[dict[str, Any]] = [{"product_id": "PR1", "label": "quaternary cleaner for stone (invented label)"}]

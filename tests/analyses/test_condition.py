@@ -199,7 +199,7 @@ def test_a_heat_map_of_one_harm_leaves_out_stones_of_which_it_is_unknown() -> No
     found = [{"stone_id": f"s{i}", "pattern": "moss" if i < 20 else "crack", "severity": 2} for i in range(40)]
     typed = {"heatmap": {"harm": "growth", "bandwidth_m": "6 m", "cell_m": "1"}}
     done = pipeline.run(site_of(found, quick_score=[2] * 60), ["heatmap"], typed=typed).site
-    assert "50% of the recorded stones have growth of severity 2 or more." in done.log[-1].notes
+    assert "50% of the 40 stones looked at for growth have growth of severity 2 or more." in done.log[-1].notes
     assert {"share_damaged", "effective_stones", "stone_density", "share_clear"} == set(done.grids)
     shown = np.isfinite(done.grids["share_damaged"].values)
     clear = done.grids["share_clear"].values
@@ -267,3 +267,21 @@ def test_groups_of_hot_spots_lie_in_hot_spots_and_dense_ones_where_harm_is_dense
         return set(made["stone_clusters"].dropna()["stone_id"])
 
     assert grouped("dense") < grouped("near each other")
+
+
+def test_parts_of_other_material_are_counted_and_enter_no_class() -> None:
+    site = site_of([{"stone_id": "s0", "pattern": "moss", "severity": 1}], material=["marble", "slate"])
+    bare = pipeline.run(site, ["condition"]).site
+    parts = pd.DataFrame(
+        {
+            "part_id": ["1", "2", "3", "4"],
+            "stone_id": ["s0", "s0", "s1", "elsewhere"],
+            "part": ["gilding", None, "gilding", "vase"],
+            "material": [None, "lead", None, None],
+        }
+    )
+    done = pipeline.run(site.with_layers({"parts": parts}), ["condition"]).site
+    said = "2 stones carry parts of other material, counted in no class: gilding 2, lead 1."
+    assert said in done.log[-1].notes
+    assert done["stone_condition"]["overall"].equals(bare["stone_condition"]["overall"])
+    assert not any("parts of other material" in note for note in bare.log[-1].notes)

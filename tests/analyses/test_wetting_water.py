@@ -10,6 +10,8 @@ import pandas as pd
 import pytest
 import shapely
 
+from gravegis.errors import LayerError
+from gravegis.science.irrigation.schedule import program_lines
 from tests.analyses.test_wetting import CRS, E0, N0, heads_at, program, seen, site_of, stones_at, table, tablets, work
 
 
@@ -254,3 +256,80 @@ def test_distances_are_those_on_the_ground_whatever_the_wind() -> None:
             assert links.loc[(stone, "H1"), "distance_m"] == pytest.approx(far, abs=1e-9)
     bands = ["near_n", "half_n"]
     assert (table(calm, "head_stones")[bands] == table(windy, "head_stones")[bands]).all(axis=None)
+
+
+@pytest.mark.parametrize(("hours", "carried"), [(range(5, 6), True), (range(6, 7), False)])
+def test_the_end_of_a_run_is_no_hour_of_it(hours: range, carried: bool) -> None:
+    """A run from 05:00 to 06:00 of a site in UTC; wind in one hour only."""
+    layers: dict[str, Any] = {
+        "stones": tablets((0, 3)),
+        "heads": heads_at((0, 0), zone_id="Z1"),
+        "schedules": program(),
+    }
+    others = blowing(0.0, 180.0, range(4, 5) if carried else range(5, 6))
+    weather = pd.concat([blowing(4.0, 180.0, hours), others])
+    weather["weather_id"] = [f"W{i}" for i in range(len(weather))]
+    result = work(site_of(time_zone="UTC", **layers, weather=weather))
+    said = [note for note in result.notes if "mean wind" in note]
+    assert bool(said) == carried
+    assert all("height" in note for note in said)
+
+
+# --- what is missing is said ---
+
+
+def test_a_strip_of_unknown_bearing_is_a_guess_and_leaves_the_stones_around_it_uncertain() -> None:
+    strip = heads_at((0, 0), kind="strip end", throw_m=np.nan, strip_length_m=6.0, strip_width_m=1.5)
+    strip = strip.assign(throw_basis="measured")
+    stones = stones_at((0, 3), (0, -3), (3, 0), (0, 12))
+    result = work(site_of(stones=stones, heads=strip))
+    rows = table(result)
+    assert rows["state"].tolist() == ["uncertain", "uncertain", "uncertain", "dry"]
+    assert rows["certainty"].iloc[0] == "guessed"
+    assert {one.what: one.rows_n for one in result.assumed}["heads.arc_from_deg"] == 1
+    known = work(site_of(stones=stones, heads=strip.assign(arc_from_deg=0.0)))
+    assert table(known)["state"].tolist() == ["rained on", "dry", "dry", "dry"]
+    assert table(known)["certainty"].iloc[0] == "surveyed"
+    assert "heads.arc_from_deg" not in {one.what for one in known.assumed}
+
+
+def test_an_error_of_bearing_makes_the_sides_of_a_strip_uncertain() -> None:
+    strip = heads_at((0, 0), kind="strip end", throw_m=np.nan, strip_length_m=20.0, strip_width_m=2.0, arc_from_deg=0.0)
+    strip = strip.assign(throw_basis="measured", position_error_m=0.01)
+    stones = stones_at((0.4, 18), (0.4, 3), position_error_m=0.01)
+    rows = table(work(site_of(stones=stones, heads=strip), bearing_error_deg=3.0))
+    assert rows["state"].tolist() == ["uncertain", "rained on"]
+
+
+def test_strikes_already_seen_are_told_first() -> None:
+    heads = heads_at((0, -1.2), zone_id="Z1")
+    result = work(site_of(stones=tablets((0, 0)), heads=heads, observations=seen(("S1", "Z1", "H1", "struck", ""))))
+    assert len(result.layers["head_looks"]) == 0
+    assert result.notes[0].startswith("The stream itself strikes 1 of 1 stones")
+
+
+# --- inputs at the ends of their ranges ---
+
+
+def test_cycles_without_end_are_left_unread_with_the_reason() -> None:
+    row: dict[str, object] = {"schedule_id": "R1", "zone_id": "Z1", "start_at": "05:00", "run_min": 60}
+    for cycles_n in ("inf", float("inf"), "nan"):
+        lines, unread = program_lines([{**row, "every": "daily", "cycles_n": cycles_n}])
+        assert not lines
+        assert "cycles" in unread[0].words
+
+
+def test_water_that_cannot_be_followed_names_its_head(monkeypatch: pytest.MonkeyPatch) -> None:
+    from gravegis.science.irrigation import ballistics
+
+    monkeypatch.setattr(ballistics, "_LONGEST_S", 0.5)
+    heads = heads_at((0, 0), pressure_kpa=1975.0, trajectory_deg=81.0)
+    with pytest.raises(LayerError, match=r"H1.*still in the air"):
+        work(site_of(stones=stones_at((5, 0)), heads=heads))
+
+
+def test_a_level_stream_out_of_the_ground_gets_the_usual_riser_and_it_is_said() -> None:
+    heads = heads_at((0, 0), trajectory_deg=0.0, riser_m=0.0, flow_l_min=10.0)
+    result = work(site_of(stones=tablets((0, 1)), heads=heads))
+    assert table(result)["state"].tolist() == ["struck"]
+    assert {one.what: one.rows_n for one in result.assumed}["heads.riser_m"] == 1

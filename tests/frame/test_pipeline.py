@@ -227,6 +227,7 @@ def test_other_names_of_stones_and_heads_change_nothing_but_the_names(sample_sit
         )
     }
     ids = {**other, "nearest_head_id": other["head_id"], "nearest_stone_id": other["stone_id"]}
+    ids["post_by"] = other["stone_id"]
 
     def renamed(frame: pd.DataFrame) -> pd.DataFrame:
         named = {column: frame[column].map(ids[column]) for column in ids if column in frame}

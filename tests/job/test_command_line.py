@@ -187,6 +187,7 @@ def test_adding_a_layer_says_what_is_out_of_date_and_keeps_it_and_warns_of_old_s
         "legs",
         "crew_days",
         "crew_steps",
+        "spares",
         "unplanned",
         "zone_requests",
     ]

@@ -67,6 +67,12 @@ def points(n: int = 8) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({"stone_id": [f"{i:03d}" for i in range(n)], "height_m": 1.5}, geometry=places, crs=CRS)
 
 
+def plots_with_gaps() -> gpd.GeoDataFrame:
+    """Outlines of which one is empty and one is missing, as programs write them."""
+    shapes: Any = [shapely.box(EAST, NORTH, EAST + 1, NORTH + 2), shapely.Polygon(), None]
+    return gpd.GeoDataFrame({"plot_id": ["A", "B", "C"]}, geometry=shapes, crs=CRS)
+
+
 def plat(path: Path, unit: InsertUnits = InsertUnits.Meters, *, origin: tuple[float, float] = (EAST, NORTH)) -> None:
     east, north = origin
     document = new("R2010")
@@ -185,6 +191,7 @@ def make_all(folder: Path) -> dict[str, Path]:
         (folder / name).write_text(text, encoding="utf-8")
     makers: dict[str, Callable[[Path], object]] = {
         "a.gpkg": lambda path: pyogrio.write_dataframe(points(), path, layer="stones"),
+        "empty.gpkg": lambda path: pyogrio.write_dataframe(plots_with_gaps(), path, layer="plots"),
         "a.fgb": lambda path: pyogrio.write_dataframe(points(), path, driver="FlatGeobuf"),
         "a.shp": lambda path: pyogrio.write_dataframe(points(), path),
         "a.parquet": lambda path: points().to_parquet(path),

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 MOST_S = 20.0
-LAYERS = ("stones", "heads", "plots", "findings", "water", "paths", "photos", "observations")
+LAYERS = ("stones", "heads", "plots", "findings", "water", "paths", "photos", "observations", "backdrops")
 OPTIONS: tuple[dict[str, Any], ...] = (
     {}, {}, {"crs": "EPSG:7854"}, {"swap_xy": True}, {"dates": "dmy"}, {"unit": "ft", "crs": "EPSG:7854"},
     {"mapping": ["x=lon", "y=lat"]}, {"encoding": "cp1252"}, {"file_layer": "PLOT", "crs": "EPSG:7854"},

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
@@ -11,7 +11,13 @@ from hypothesis import strategies as st
 from shapely import Point
 
 from gravegis.layers import schema
+from gravegis.layers.bring import bring_in
 from gravegis.layers.geometry import mend, sort_out
+from gravegis.site import Site, SiteInfo
+from tests.layers import every_kind
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 CRS = "EPSG:32610"
 BOW = shapely.from_wkt("POLYGON ((0 0, 2 2, 2 0, 0 2, 0 0))")
@@ -160,3 +166,12 @@ def test_mending_twice_is_mending_once(rings: list[list[tuple[int, int]]]) -> No
     again = mend(once.frame, schema.layer("plots"))
     assert again.frame["plot_id"].tolist() == once.frame["plot_id"].tolist()
     assert [one.wkb for one in again.frame.geometry] == [one.wkb for one in once.frame.geometry]
+
+
+def test_an_empty_outline_is_told_and_no_library_speaks(tmp_path: Path, recwarn: pytest.WarningsRecorder) -> None:
+    path = every_kind.make_all(tmp_path / "sound")["empty.gpkg"]
+    brought = bring_in(Site(SiteInfo("Test ground", "")), "plots", path)
+    assert brought.site["plots"]["plot_id"].tolist() == ["A"]
+    assert any("B" in words for words in brought.warnings)
+    assert any("C" in words for words in brought.warnings)
+    assert [str(one.message) for one in recwarn] == []

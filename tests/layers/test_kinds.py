@@ -33,7 +33,7 @@ GIVES = {
     "a.csv": (None, 8), "comma.csv": (None, 8), "a.gpkg": (None, 8), "a.fgb": (None, 8), "a.shp": (None, 8),
     "a.parquet": (None, 8), "a.geojson": (None, 5), "a.kml": (None, 2), "a.kmz": (None, 2), "a.gpx": (None, 2),
     "a.osm": (None, 1), "a.osm.pbf": (None, 1), "a.dxf": ("STONE", 4), "a.xlsx": (None, 8), "a.jpg": (None, 1),
-    "a.zip": (None, 8), "tapes.csv": (None, 1), "water.csv": (None, 2),
+    "a.zip": (None, 8), "empty.gpkg": (None, 3), "tapes.csv": (None, 1), "water.csv": (None, 2),
 }  # fmt: skip
 
 

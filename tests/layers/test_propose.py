@@ -46,7 +46,7 @@ def test_without_layers_the_numbers_alone_are_judged() -> None:
     assert options(seen_as("EPSG:4326")) == ["--crs EPSG:4326"]
     assert options(seen_as("EPSG:4326")[:, ::-1]) == ["--swap-xy --crs EPSG:4326"]
     assert options(np.array([[13.4, 52.5], [13.401, 52.5]])) == ["--crs EPSG:4326", "--swap-xy --crs EPSG:4326"]
-    assert options(IN_UTM) == ["--crs EPSG:326ZZ", "--crs EPSG:327ZZ"]
+    assert options(IN_UTM) == ["--crs EPSG:326ZZ", "--crs EPSG:327ZZ", "--crs EPSG:3857"]
     assert "about 44.1 degrees north" in propose_crs(IN_UTM)[0].reason
 
 

@@ -398,7 +398,7 @@ def test_sample_day_names_every_planned_stone_once_and_lies_within_its_pages(sam
     pages = [page for pdf in crew_only(made) for page in pdftext.pages(pdf)]
     ids = set(sample_run["stones"]["stone_id"])
     found = [word.text for page in pages for word in page.words if word.text in ids]
-    assert sorted(found) == sorted(sample_run["stops"]["stone_id"])
+    assert sorted(found) == sorted([*sample_run["stops"]["stone_id"], *sample_run["spares"]["stone_id"]])
     assert len(found) > 10
     for page in pages:
         assert not pdftext.overlaps(page)
@@ -450,13 +450,13 @@ def test_each_way_of_working_has_its_own_steps_and_stops_say_way_hot_hours_and_d
 
 
 def test_pairs_of_the_sample_day_get_at_most_four_pages_each_numbered(sample_run: Site, tmp_path: Path) -> None:
-    """Up to thirty stops; a pair with more, most of them looks, gets a page for each dozen."""
+    """Up to thirty stops; a pair with more, most of them looks, gets a page for each fifteen."""
     stops_n = sample_run["stops"].groupby("crew_id").size()
     for pdf in crew_only(sheets(sample_run, tmp_path)):
         read = pdftext.pages(pdf)
         crew = next(one for one in stops_n.index if f"Crew {one}," in read[0].text)
         more_n = max(0, int(stops_n[crew]) - 30)
-        assert len(read) <= 4 + -(-more_n // 12) + (more_n > 0)
+        assert len(read) <= 4 + -(-more_n // 15)
         assert all(f"page {k} of {len(read)}" in page.text for k, page in enumerate(read, 1))
 
 
@@ -486,6 +486,74 @@ def test_end_of_the_soak_stands_in_the_margin_or_is_written_in(tmp_path: Path) -
     first = replace(day.stops[0], stop={**day.stops[0].stop, "soak_end_at": "08:25:00"})
     pdf = crew_sheet(bare, replace(day, stops=(first, day.stops[1])))
     assert "soak ends 08:25" in " ".join(" ".join(page.text.split()) for page in pdftext.pages(pdf))
+
+
+def led_site() -> Site:
+    """Two pairs of a leader who stands beside the third stop of the first pair, spares and a stop line."""
+    site = make_site(6, crews=("V1", "V2"), spare=3)
+    ids = list(site["stones"]["stone_id"])
+    spare = {"crew_id": ["V1", "V1"], "day": "2026-12-02", "seq": [1, 2], "stone_id": ids[6:8], "work_min": 5.0}
+    days = site["crew_days"].assign(post_by=ids[4], stop_at="11:26:00")
+    return current(site.with_layers({"spares": pd.DataFrame(spare), "crew_days": days}))
+
+
+def test_a_stop_line_parts_the_days_stones_from_spare_ones() -> None:
+    site = led_site()
+    first, second = (" ".join(page.text for page in pdftext.pages(crew_sheet(site, day))) for day in crew_days(site))
+    first, second = " ".join(first.split()), " ".join(second.split())
+    ids = list(site["stones"]["stone_id"])
+    at = first.index("STOP HERE AT 11:26")
+    assert [first.count(one) for one in ids] == [1, 0, 1, 0, 1, 0, 1, 1, 0]
+    assert first.index(ids[4]) < at < first.index(ids[6]) < first.index(ids[7])
+    assert "STOP HERE AT 11:26" in second
+    assert "Time left before that" not in second
+
+
+def test_the_leaders_post_is_told_by_stop_or_place_never_by_the_id_of_a_stone_of_others() -> None:
+    first, second = (pdftext.pages(crew_sheet(led_site(), day))[0].text for day in crew_days(led_site()))
+    assert "Leader: beside stop 3." in first
+    assert "Leader: beside the 5th from the path in row 1, section B." in second
+
+
+def test_a_picture_stands_beside_its_stone_where_leave_for_it_is_on_file(tmp_path: Path) -> None:
+    from PIL import Image
+
+    (tmp_path / "photos").mkdir()
+    Image.new("RGB", (300, 200), "#888888").save(tmp_path / "photos" / "a.jpg")
+    site = make_site(3)
+    ids = list(site["stones"]["stone_id"])
+    photos = pd.DataFrame({"photo_id": ["1", "2"], "stone_id": ids[:2], "file": ["a.jpg", "gone.jpg"]})
+    site = current(site.with_layers({"photos": photos}))
+    [day] = crew_days(site)
+    assert _pictures_in(crew_sheet(site, day)) == 0
+    assert _pictures_in(crew_sheet(site, day, photos=tmp_path / "photos")) == 1
+    [file, _] = write_crew_sheets(site, tmp_path / "out" / ".making")
+    assert _pictures_in(file.read_bytes()) == 1
+    closed = site["worklist"].assign(reasons=json.dumps([{"code": "no_photographs", "values": {}}]))
+    asked = current(site.with_layers({"worklist": closed}))
+    assert _pictures_in(crew_sheet(asked, day, photos=tmp_path / "photos")) == 0
+
+
+def _pictures_in(pdf: bytes) -> int:
+    return sum(len(page.images) for page in PdfReader(io.BytesIO(pdf)).pages)
+
+
+def test_soak_and_how_long_it_holds_stand_with_the_steps_and_the_label_comes_first(tmp_path: Path) -> None:
+    site = make_site(2, spare=0)
+    work = site["worklist"].assign(
+        treatment="clean: water, soft brush, quaternary-ammonium cleaner", method="scrub now"
+    )
+    practice = current(site.with_layers({"worklist": work}))
+    label = {"product_id": ["P"], "dwell_low_min": [3.0], "dwell_high_min": [8.0], "uses": ["marble, not limestone"]}
+    labelled = current(practice.with_layers({"products": pd.DataFrame(label)}))
+    said = []
+    for folder, one in (("a", practice), ("b", labelled)):
+        [pdf] = crew_only(sheets(one, tmp_path / folder))
+        said.append(" ".join(" ".join(page.text for page in pdftext.pages(pdf)).split()))
+    assert "Soak 5 to 15 min (common practice, the label decides)." in said[0]
+    assert "Soak 3 to 8 min (label)." in said[1]
+    assert "The label permits: marble, not limestone." in said[1]
+    assert all("Holds about 365 days (common practice)." in one for one in said)
 
 
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="pages are drawn by pdftoppm")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pytest
 
 from gravegis.outputs import evidence_pages
+from gravegis.science.condition.evidence_words import odds_times
 from tests.outputs.pdftext import outside, overlaps, pages
 
 if TYPE_CHECKING:
@@ -47,3 +49,18 @@ def test_without_evidence_there_is_no_page(sample_run: Site, tmp_path: Path) -> 
 )  # fmt: skip
 def test_how_sure_in_words(p: float | None, words: str) -> None:
     assert evidence_pages.how_sure(p).startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("figures", "words"),
+    [
+        ((6.71, 4.57, 9.84), "6.7 times (4.6 to 9.8)"),
+        ((1366.0, 85.2, 22070.0), "at least 85 times (nearer end of the interval)"),
+        ((0.0032, 0.00091, 0.0113), "at most 0.011 times (nearer end of the interval)"),
+        ((1.004, 0.998, 1.0101), "1 times (0.998 to 1.01)"),
+        ((1.0031, 1.0011, 1.0049), "1.003 times (1.001 to 1.005)"),
+        ((41.3, 2.03, math.inf), "41 times (2 to no limit)"),
+    ],
+)
+def test_odds_are_told_in_plain_figures_an_owner_can_say_aloud(figures: tuple[float, float, float], words: str) -> None:
+    assert odds_times(*figures) == words

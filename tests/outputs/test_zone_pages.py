@@ -333,3 +333,19 @@ def test_reasons_that_cannot_be_read_are_left_out_and_unknown_codes_shown() -> N
     assert words.reasons('{"code": 1}') == ()
     assert words.reasons('[{"code": "from_elsewhere", "values": {"n": 2}}]') == ("from_elsewhere n=2",)
     assert words.reasons('[{"code": "crew_may_treat", "values": {}}]') == ("crew_may_treat",)
+
+
+def test_stones_that_a_stream_strikes_come_first_and_the_page_says_what_it_knows() -> None:
+    site = make_site()
+    links = site["wetting_links"]
+    mine = (links["head_id"] == "HA") & links["stone_id"].isin(["S1", "S2"])
+    counts = site["head_stones"].assign(struck_n=[2 if head == "HA" else 0 for head in site["head_stones"]["head_id"]])
+    struck = site.with_layers({"wetting_links": links.assign(struck=mine), "head_stones": counts})
+    text = " ".join(next(page.text for page in pdftext.pages(zone_pages(struck)) if "HA" in page.text).split())
+    assert "11 stones inside its throw, 2 struck by its stream, 2 within 2 m" in text
+    assert "2 struck: S1, S2; others: S0" in text
+    assert "and whether its stream strikes it" in text
+    assert "Not taken into account: wind" in text
+    plain = " ".join(page_of("Zone Z1").split())
+    assert "nothing of its stream" in plain
+    assert "struck by its stream" not in plain

@@ -65,6 +65,7 @@ def window(qtbot: QtBot, tmp_path: Path) -> Iterator[Window]:
     made.show()
     yield made
     made.deeds.runner.finish()
+    made.deeds.looker.finish()
     made.close()
 
 
@@ -81,6 +82,7 @@ def settled(qtbot: QtBot, window: Window) -> Callable[[], None]:
     """Wait until nothing is worked out or drawn."""
 
     def wait() -> None:
-        qtbot.waitUntil(lambda: not window.deeds.runner.is_running and not window._drawer.is_running, timeout=60_000)
+        runners = window.deeds.runner, window.deeds.looker, window._drawer
+        qtbot.waitUntil(lambda: not any(one.is_running for one in runners), timeout=60_000)
 
     return wait

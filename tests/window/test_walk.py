@@ -11,7 +11,7 @@ import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QItemSelectionModel, Qt
 
 from gravegis import store
 
@@ -172,7 +172,7 @@ def test_a_stop_changes_nothing(opened: Any, qtbot: Any, settled: Callable[[], N
     opened.go_to_stage("plan")
     opened.side.question.choose.setCurrentIndex(1)
     click(qtbot, opened.side.question.run)
-    qtbot.waitUntil(lambda: opened.side.question.bar.value() > 0, timeout=20_000)
+    qtbot.waitUntil(lambda: opened.side.question.bar.value() > 20, timeout=180_000)  # the process starts first
     asked = time.perf_counter()
     click(qtbot, opened.side.question.stop)
     settled()
@@ -191,6 +191,43 @@ def test_an_edit_is_refused_while_something_is_worked_out(opened: Any, qtbot: An
     assert "being worked out" in opened.foot.said.text()
     opened.deeds.runner.stop()
     settled()
+
+
+def test_tabbing_into_the_list_picks_nothing(opened: Any, qtbot: Any) -> None:
+    opened.strip.turn_to("list")
+    head = str(opened.desk.site["heads"]["head_id"].iloc[0])
+    opened.go_to("heads", head)
+    opened.strip.list.table.setFocus(Qt.FocusReason.TabFocusReason)
+    assert opened.picked == ("heads", head)
+    qtbot.keyClick(opened.strip.list.table, Qt.Key.Key_Down)
+    assert opened.picked == ("stones", opened.flagged[1])
+
+
+def test_what_is_picked_on_the_map_is_picked_in_the_list_and_back(opened: Any) -> None:
+    names = tuple(str(one) for one in opened.desk.site["stones"]["stone_id"].iloc[[3, 5, 8]])
+    opened.map.canvas.selected.emit(names)
+    table = opened.strip.list.table
+    rows = opened.strip.list._rows.rows
+    assert {rows[one.row()][0] for one in table.selectionModel().selectedRows()} == set(names)
+    table.selectRow(0)
+    table.selectionModel().select(
+        table.model().index(4, 0), QItemSelectionModel.SelectionFlag.Select | QItemSelectionModel.SelectionFlag.Rows
+    )
+    assert opened.map.canvas.told["selected"] == (rows[0][0], rows[4][0])
+
+
+def test_a_stop_of_a_crew_has_a_card_with_its_times_and_leads_to_its_stone(opened: Any) -> None:
+    strip = opened.strip.crews
+    strip.rows._go(0, 0)
+    card = opened.map.card.card
+    stone = strip.rows.strips[0].pieces[0].stone_id
+    assert (card.layer, card.id) == ("stops", stone)
+    assert opened.map.canvas.told["picked"] == ("stones", stone)
+    own = opened.desk.site["stops"].set_index("stone_id").loc[stone]
+    assert any(str(own["arrive_at"])[:5] in one.value for one in card.facts)
+    assert any((one.layer, one.row) == ("stones", stone) for one in card.facts)
+    opened.map.card.opened.emit("stones", stone)
+    assert opened.map.card.card.layer == "stones"
 
 
 KILLED = """

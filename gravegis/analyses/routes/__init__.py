@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
+from functools import partial
 from typing import TYPE_CHECKING
 
 from gravegis.analyses.routes.settings import GATE_WIDTH_M, SHIFT, RouteSettings
@@ -14,17 +14,23 @@ if TYPE_CHECKING:
     from gravegis.analyses.routes.places import Places
     from gravegis.analyses.routes.rows import Planned
     from gravegis.layers.canonical import Frame
+    from gravegis.science.routing.model import LedRules
     from gravegis.science.routing.walking import WalkMatrix
     from gravegis.site import Site
 
 UNDATED = "day {}"
+NO_LINKS = "which heads reach which stone is not known: no stone waits for a zone"
+NO_SCHEDULES = "no zone is known to run on the day"
 IN_WORDS = {
     "NO_CREW": "no crew is out", "NO_CREW_WITH_SKILL": "no crew has the skill", "UNREACHABLE": "no way on foot",
     "JOB_LONGER_THAN_SHIFT": "longer than the shift", "NO_TIME_LEFT": "no time left", "ON_HOLD": "on hold",
-    "NOT_FOR_CREWS": "not for crews", "CHECK_TOO_OLD": "stability checked too long ago",
+    "NOT_FOR_CREWS": "not for crews", "NO_MINUTES": "no minutes of work on file",
+    "CHECK_TOO_OLD": "stability checked too long ago",
     "NEEDS_MORE_WATER_THAN_CARRIED": "more water than is carried", "NO_REFILL": "no water left to rinse",
+    "NO_CLEANER_LEFT": "no cleaner left",
     "NEEDS_MORE_CLEANER_THAN_CARRIED": "more cleaner than is carried",
-    "ZONE_NOT_OFF": "its zone stays on",
+    "ZONE_NOT_OFF": "its zone stays on", "OUT_OF_SIGHT": "out of sight of the leader's post",
+    "TOO_FEW_TRAINED": "too few trained people",
     "WINDOW_TOO_SHORT": "open for too short a time", "WINDOW_OUTSIDE_SHIFT": "not open while a crew is out",
 }  # fmt: skip
 """Reasons for not being planned, for lists."""
@@ -36,12 +42,16 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     A stone outweighs dozens of the next lower priority. While one stone soaks the crew wets the next or scrubs an
     older one, never longer than the film stays wet. Nobody wets a stone in its hot hours, works where a zone runs or
     the ground is wet from it, inside a closure, or where a zone was asked for off and refused; cans are filled only
-    with water fit for rinsing. Walking is the quickest way over a network of paths and lines of sight that no wall,
+    with water fit for rinsing. Crews led by somebody who is not one of them work in one block, every stone in sight of
+    the leader's post, from a list by priority with a stop line and spare stones; who stays at home takes only their own
+    list along. Walking is the quickest way over a network of paths and lines of sight that no wall,
     hedge or fence crosses; gates open them. Every stone of the worklist is planned or listed with its reason. The
     finished plan is tested again, rule by rule, by code that shares nothing with the search. Not yet covered: slopes,
     steps, and whether a way crosses a zone while it runs.
     """
-    from gravegis.analyses.routes.people import crews_of, todo_of
+    from gravegis.analyses.routes.assumed import assumed_of
+    from gravegis.analyses.routes.led import MODES, led_assumed, led_notes
+    from gravegis.analyses.routes.people import crews_of, dates_of, todo_of
     from gravegis.analyses.routes.places import ground_of, places_of
     from gravegis.analyses.routes.rows import layers_of
     from gravegis.analyses.routes.told import notes_of
@@ -49,7 +59,8 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     from gravegis.science.routing.walking import walk_matrix
 
     job.progress(0.05, "reading crews and work")
-    todo = todo_of(site, settings.day)
+    dates = dates_of(settings)
+    todo = todo_of(site, dates)
     places, assumed = places_of(site, todo, settings)
     job.progress(0.1, "walking network")
     ground = ground_of(site)
@@ -59,39 +70,49 @@ def run(site: Site, settings: RouteSettings, job: Job) -> Result:
     # where no paths are on file the ways are partly paths all the same: the detour factor stands for them
     open_speed_m_s = settings.open_speed_m_s if ground.paths else settings.path_speed_m_s
     pace = Pace(1 / settings.path_speed_m_s, 1 / open_speed_m_s)
-    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor)
+    walk = walk_matrix(places.xy_m, ground, pace=pace, detour_factor=settings.detour_factor, look=job.check)
     job.progress(0.3, "searching")
-    days = _days(site, todo, (places, walk), settings, job)
+    led = MODES[settings.led_mode](site, places, settings)
+    days = _days(site, todo, (places, walk), settings, job, led=led, dates=dates)
     job.progress(0.95, "writing the plan")
     layers = layers_of(site, days, places, walk, todo)
     idle = sorted(set(site["crews"]["crew_id"]) - {crew.crew_id for crew in crews_of(site["crews"], places, settings)})
     notes = notes_of(days, places, walk, layers["unplanned"])
+    notes += tuple(note for one in days for note in led_notes(one, led, site["worklist"]))
     if idle:
         notes = (*notes, f"No time is left for crew {listed(idle)}: the shift less set-up and packing is over, or runs "
                  "past midnight, which is not planned.")  # fmt: skip
-    assumed += _assumed(site, settings)
+    assumed += [*assumed_of(site, settings), *led_assumed(site)]
     return Result(layers=layers, notes=notes, assumed=tuple(assumed))
 
 
 def _days(
-    site: Site, todo: Frame, where: tuple[Places, WalkMatrix], settings: RouteSettings, job: Job
+    site: Site,
+    todo: Frame,
+    where: tuple[Places, WalkMatrix],
+    settings: RouteSettings,
+    job: Job,
+    *,
+    led: LedRules | None,
+    dates: list[str],
 ) -> list[Planned]:
     """Plan one day after the other; each takes what the days before left."""
     from gravegis.analyses.routes.hours import shut_times
-    from gravegis.analyses.routes.people import crews_of, stops_of
+    from gravegis.analyses.routes.people import barred_on, crews_of, stops_of
     from gravegis.analyses.routes.rows import Planned
     from gravegis.science.routing.daytable import Rules
+    from gravegis.science.routing.led import plan_with_leaders
     from gravegis.science.routing.solve import plan_day
 
+    planner = plan_day if led is None else partial(plan_with_leaders, led=led)
     places, walk = where
     rules = Rules(places.refills, settings.walk_price_ratio)
     days, done = list[Planned](), set[str]()
-    for nth in range(settings.days_n):
-        dated = "" if not settings.day else str(dt.date.fromisoformat(settings.day) + dt.timedelta(days=nth))
-        shut = shut_times(site, todo, dated, settings)
-        stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in done]
+    for nth, dated in enumerate(dates):
+        shut, gone = shut_times(site, todo, dated, settings), done | set(barred_on(site, dated))
+        stops = [one for one in stops_of(site, todo, places, shut, settings) if one.stop_id not in gone]
         crews = crews_of(site["crews"], places, settings)
-        plan = plan_day(
+        plan = planner(
             stops, crews, walk, seed=site.info.seed, iterations=settings.iterations_n, rules=rules,
             progress=_share(job, nth, settings.days_n), cancelled=job.cancelled,
         )  # fmt: skip
@@ -102,29 +123,6 @@ def _days(
 
 def _share(job: Job, nth: int, days_n: int) -> Callable[[float], object]:
     return lambda share: job.progress(0.3 + 0.6 * (nth + share) / days_n, "searching")
-
-
-def _assumed(site: Site, settings: RouteSettings) -> list[Assumption]:
-    """Return what was taken where columns and layers are missing."""
-    from gravegis.layers.canonical import column
-
-    made = []
-    crews = site["crews"]
-    for name, words in (("carries", f"carries {settings.carry_l:g} l by hand"),
-                        ("work_factor", "works at the pace of a trained pair")):  # fmt: skip
-        made.append(Assumption(f"crews.{name}", words, int(column(crews, "crews", name).isna().sum())))
-    if not settings.day:
-        missed = [name for name in ("schedules", "closures") if site.has(name)]
-        if missed:
-            made.append(Assumption("routes.day", f"no day was set: {' and '.join(missed)} were not looked at"))
-    for name, words in (("wetting_links", NO_LINKS), ("schedules", NO_SCHEDULES)):
-        if not site.has(name):
-            made.append(Assumption(name, words))
-    return made
-
-
-NO_LINKS = "which heads reach which stone is not known: no stone waits for a zone"
-NO_SCHEDULES = "no zone is known to run on the day"
 
 
 ANALYSIS = Analysis(
@@ -145,7 +143,8 @@ ANALYSIS = Analysis(
             "shift_from": f"the shift starts at {SHIFT[0]} (common practice, no source)",
             "shift_to": f"the shift ends at {SHIFT[1]} (common practice, no source)",
             "base_id": "the first base",
-            "skills": "", "led_by": "",
+            "skills": "no skill is on file: every crew may do every kind of work",
+            "led_by": "", "people_n": "a crew is two people", "trained_n": "nobody of them is trained",
             "carries": "carries two cans by hand", "work_factor": "works at the pace of a trained pair",
         },
         "taps": {
@@ -165,6 +164,7 @@ ANALYSIS = Analysis(
         "paths": {"*": "straight lines round barriers, longer by a factor, at path speed", "geometry": ""},
         "barriers": {
             "*": "no wall, hedge or fence is known: nothing stands in the way", "geometry": "", "barrier_id": "",
+            "height_m": "nobody sees over one whose height nobody named",
         },
         "gates": {
             "geometry": "",
@@ -188,7 +188,12 @@ ANALYSIS = Analysis(
             "crew_id": "crew", "day": "day", "stones_n": "stones visited", "length_m": "metres walked",
             "work_min": "minutes of work at stones", "idle_min": "minutes of waiting", "refills_n": "cans filled",
             "water_l": "water used", "cleaner_l": "cleaner used", "leave_at": "leaves the base",
-            "return_at": "back at the base",
+            "return_at": "back at the base", "post_by": "stone beside which the leader stands",
+            "stop_at": "stop line of the list",
+        },
+        "spares": {
+            "crew_id": "crew", "day": "day", "seq": "order after the stop line", "stone_id": "stone",
+            "work_min": "minutes of work", "priority": "priority",
         },
         "crew_steps": {
             "crew_id": "crew", "day": "day", "seq": "order", "kind": "what is done: apply, scrub, work, refill, break",
@@ -198,12 +203,14 @@ ANALYSIS = Analysis(
         "unplanned": {"stone_id": "stone", "reason": "reason code", "detail": "reason in words, with figures"},
     },
     may_be_missing=frozenset({
+        "spares.priority",
         "stops.day", "stops.kind", "stops.soak_end_at", "stops.scrub_at", "legs.day", "crew_days.day",
         "crew_days.leave_at", "crew_days.return_at", "crew_days.refills_n", "crew_days.idle_min",
-        "crew_steps.day",
+        "crew_steps.day", "crew_days.post_by", "crew_days.stop_at", "spares.day",
+        "spares.crew_id",
     }),
     settings=RouteSettings,
-    run=run, version=2, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
+    run=run, version=3, tables=("care_ways", "methods", "permission_states"), facts=("crs", "seed", "time_zone"),
     sources=(
         "search: PyVRP (iterated local search), optional stops with prizes by priority; own rule for the prizes",
         "soaks: gravegis/science/data/care_ways.csv or the label on file; parts of the work: own choice",

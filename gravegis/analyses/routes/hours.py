@@ -5,11 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-import shapely
-
+from gravegis.analyses.routes.closed import DAY_S, closed
 from gravegis.layers.care import seconds_of
-from gravegis.layers.stones import numbers
 from gravegis.science.irrigation.schedule import expand, program_lines
 
 if TYPE_CHECKING:
@@ -19,8 +16,6 @@ if TYPE_CHECKING:
     from gravegis.analyses.routes.settings import RouteSettings
     from gravegis.layers.canonical import Frame
     from gravegis.site import Site
-
-DAY_S = 86_400.0
 
 
 class Shut(NamedTuple):
@@ -41,7 +36,9 @@ def shut_times(site: Site, todo: Frame, day: str, settings: RouteSettings) -> di
 
 
 def _of_day(site: Site, todo: Frame, day: str, settings: RouteSettings) -> Iterator[tuple[str, Shut]]:
-    yield from _closed(site, todo, day)
+    for one in closed(site, todo, day):
+        for stone_id in one.stones:
+            yield stone_id, Shut(one.from_s, one.to_s, one.kind)
     running = zone_runs(site, day)
     wet_s = settings.wet_ground_min * 60
     for stone_id, zones in zones_of(site).items():
@@ -60,28 +57,6 @@ def _hot(todo: Frame) -> Iterator[tuple[str, Shut]]:
             spans = ((from_s, to_s),) if from_s < to_s else ((from_s, DAY_S), (0.0, to_s))
             for span in spans:
                 yield str(stone_id), Shut(*span, f"hot from {low[:5]} to {high[:5]}")
-
-
-def _closed(site: Site, todo: Frame, day: str) -> Iterator[tuple[str, Shut]]:
-    if not site.has("closures"):
-        return
-    closures, midnight = site["closures"], dt.datetime.fromisoformat(day)
-    stones = site["stones"].set_index("stone_id").loc[list(todo["stone_id"])].geometry
-    quiet_m = np.nan_to_num(numbers(closures, "closures", "quiet_m"))
-    for row, one in enumerate(closures.to_dict("records")):
-        low, high = _instant(one.get("from_at")), _instant(one.get("to_at"))
-        # one without a beginning or an end holds until somebody says otherwise
-        from_s = 0.0 if low is None else (low - midnight).total_seconds()
-        to_s = DAY_S if high is None else (high - midnight).total_seconds()
-        if to_s <= 0 or from_s >= DAY_S:
-            continue
-        near = shapely.distance(np.asarray(stones), one["geometry"]) <= quiet_m[row]
-        for stone_id in stones.index[near]:
-            yield str(stone_id), Shut(max(from_s, 0.0), min(to_s, DAY_S), str(one.get("kind") or "closed"))
-
-
-def _instant(typed: object) -> dt.datetime | None:
-    return dt.datetime.fromisoformat(typed).replace(tzinfo=None) if isinstance(typed, str) and typed else None
 
 
 def zones_of(site: Site) -> dict[str, set[str]]:
@@ -111,7 +86,10 @@ def zone_runs(site: Site, day: str) -> dict[str, list[tuple[float, float]]]:
     found: dict[str, list[tuple[float, float]]] = {}
     runs = expand(lines, today - dt.timedelta(days=1), today, site.info.time_zone or "")
     for name, start, end in zip(runs.zone, runs.start_s, runs.end_s, strict=True):
-        found.setdefault(str(name), []).append((_civil_s(int(start), today, zone), _civil_s(int(end), today, zone)))
+        from_s = _civil_s(int(start), today, zone)
+        # when the clocks go back the end has an earlier name than it lasts: dry no sooner than by either reckoning
+        to_s = max(_civil_s(int(end), today, zone), from_s + int(end) - int(start))
+        found.setdefault(str(name), []).append((from_s, to_s))
     return found
 
 

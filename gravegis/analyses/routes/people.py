@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gravegis.analyses.routes.hours import open_windows, why_shut
-from gravegis.analyses.routes.places import litres, text_of
+from gravegis.analyses.routes.places import text_of
 from gravegis.analyses.routes.settings import SHIFT
 from gravegis.layers.canonical import column
 from gravegis.layers.care import label_of, seconds_of
+from gravegis.layers.carried import litres_carried
 from gravegis.layers.stones import checks_too_old, numbers, places_m
-from gravegis.layers.zones_off import refused_stones
+from gravegis.layers.zones_off import ZONE_NOT_OFF, refused_stones
 from gravegis.science.care.ways import way_table
 from gravegis.science.routing.model import Break, Crew, Stop
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gravegis.analyses.routes.hours import Shut
     from gravegis.analyses.routes.places import Places
@@ -27,29 +29,45 @@ if TYPE_CHECKING:
     from gravegis.site import Site
 
 CLEANING_SKILL, BRUSH_SKILL = "cleaner", "brush"
+LOWEST = 1
+"""Priority of a stone whose line names none."""
 
 
-def todo_of(site: Site, day: str) -> Frame:
-    """Return the stones that may go out, ordered by place, so that another name for a stone changes no plan."""
+def dates_of(settings: RouteSettings) -> list[str]:
+    """Return the date of each day of the plan, empty texts where no day is set."""
+    if not settings.day:
+        return [""] * settings.days_n
+    first = dt.date.fromisoformat(settings.day)
+    return [str(first + dt.timedelta(days=nth)) for nth in range(settings.days_n)]
+
+
+def todo_of(site: Site, dates: Sequence[str]) -> Frame:
+    """Return the stones that may go out on any of the days, by place, so that their names change no plan."""
     work = site["worklist"]
     todo = work[(work["who"] == "crew") & work["hold"].isna() & (work["work_min"] > 0)]
-    todo = todo[~todo["stone_id"].isin(checks_too_old(site["stones"], work, day))]
-    todo = todo[~todo["stone_id"].isin(zone_refused(site, day))]
+    never = set.intersection(*(set(barred_on(site, day)) for day in dates))
+    todo = todo[~todo["stone_id"].isin(never)]
     x, y = places_m(site["stones"].set_index("stone_id").loc[list(todo["stone_id"])]).T
     return todo.iloc[np.lexsort((np.arange(len(todo)), y, x))].reset_index(drop=True)
 
 
-def zone_refused(site: Site, day: str) -> dict[str, str]:
-    """Return the stones reached by a zone that somebody refused to turn off, with the reason in words."""
-    return refused_stones(site.get("wetting_links"), site.get("permissions"), day)
+def barred_on(site: Site, day: str) -> dict[str, tuple[str, str]]:
+    """Return the stones no crew may go to on a day, with the code of the reason and its words."""
+    refused = refused_stones(site.get("wetting_links"), site.get("permissions"), day)
+    barred = {stone_id: (ZONE_NOT_OFF, words) for stone_id, words in refused.items()}
+    for stone_id, age in checks_too_old(site["stones"], site["worklist"], day).items():
+        words = f"the check of its stability will be {age} days old: check it anew first"
+        barred[stone_id] = ("CHECK_TOO_OLD", words)
+    return barred
 
 
 def stops_of(
     site: Site, todo: Frame, places: Places, shut: Mapping[str, list[Shut]], settings: RouteSettings
 ) -> list[Stop]:
     """Return each stone to do with its parts of the work, soak, litres, skill and open times."""
-    asks = bool(column(site["crews"], "crews", "skills").notna().any())
-    service_s, priority = numbers(todo, "worklist", "work_min") * 60.0, numbers(todo, "worklist", "priority")
+    asks = tells_skills(site)
+    service_s = numbers(todo, "worklist", "work_min") * 60.0
+    priority = np.nan_to_num(numbers(todo, "worklist", "priority"), nan=LOWEST)
     water_l = np.nan_to_num(numbers(todo, "worklist", "water_l"))
     cleaner_l = np.nan_to_num(numbers(todo, "worklist", "cleaner_l"))
     method, skill = text_of(todo, "worklist", "method"), text_of(todo, "worklist", "skill")
@@ -57,7 +75,7 @@ def stops_of(
     row_of, made = places.row_of(), []
     for row, (stone_id, treatment) in enumerate(zip(todo["stone_id"], todo["treatment"], strict=True)):
         shortest_s, longest_s = soak_s[method[row]]
-        trained = skill[row] or (CLEANING_SKILL if str(treatment).startswith("clean") else "")
+        trained = skill_for(skill[row], treatment)
         soaks = longest_s > 0
         made.append(
             Stop(
@@ -70,6 +88,16 @@ def stops_of(
             )
         )  # fmt: skip
     return made
+
+
+def tells_skills(site: Site) -> bool:
+    """Return whether the skill of any crew is on file; where none is, every crew may do every kind of work."""
+    return bool(column(site["crews"], "crews", "skills").notna().any())
+
+
+def skill_for(named: str, treatment: object) -> str:
+    """Return the skill a stone of the worklist asks for, empty for none."""
+    return named or (CLEANING_SKILL if str(treatment).startswith("clean") else "")
 
 
 def _soak_s(site: Site, method: str) -> tuple[float, float]:
@@ -90,18 +118,22 @@ def crews_of(crews: Frame, places: Places, settings: RouteSettings) -> list[Crew
         for name in ("base_id", "skills", "shift_from", "shift_to", "carries", "led_by")
     }
     factor = np.nan_to_num(numbers(crews, "crews", "work_factor"), nan=1.0)
+    people_n = np.nan_to_num(numbers(crews, "crews", "people_n"), nan=2.0)
+    trained_n = np.minimum(np.nan_to_num(numbers(crews, "crews", "trained_n")), people_n)
     place = {label: row for row, label in enumerate(places.bases)}
     made = []
     for row, crew_id in enumerate(crews["crew_id"]):
         one = {name: values[row] for name, values in columns.items()}
         base = place.get(one["base_id"] or places.bases[0], 0)
+        carried = litres_carried(one["carries"])
         crew = Crew(
             str(crew_id), base, base,
             seconds_of(one["shift_from"] or SHIFT[0]) + settings.set_up_min * 60.0,
             seconds_of(one["shift_to"] or SHIFT[1]) - settings.pack_up_min * 60.0,
             _skills(one["skills"]), work_factor=float(factor[row]), cleaner_l=settings.carry_cleaner_l,
-            water_l=litres(one["carries"]) or settings.carry_l,
+            water_l=settings.carry_l if carried is None else carried,
             max_open=settings.led_open_n if one["led_by"] else settings.open_n, max_open_m=settings.open_distance_m,
+            leader=one["led_by"], people_n=int(people_n[row]), trained_n=int(trained_n[row]),
         )  # fmt: skip
         if crew.shift_to_s > crew.shift_from_s:
             long = crew.shift_to_s - crew.shift_from_s > settings.break_span_min * 60.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -37,6 +36,8 @@ class Places:
     refills: tuple[Refill, ...]
     brought: bool
     """No water fit for rinsing is on the ground: it is brought to the bases."""
+    tank_l: tuple[float, ...] = ()
+    """What the tank of each base holds; 0 for none. [l]"""
 
     def name(self, row: int) -> str:
         """Return the id of the base, tap or stone."""
@@ -57,7 +58,9 @@ def places_of(site: Site, todo: Frame, settings: RouteSettings) -> tuple[Places,
     service_s = settings.refill_min * 60
     good = [Refill(tap_id, len(bases) + k, service_s) for k, tap_id in enumerate(taps)]
     brought = not good and not any(tanks)
-    stores = [Refill(base_id, k, service_s, water=brought or tanks[k], cleaner=True) for k, base_id in enumerate(bases)]
+    stores = [
+        Refill(base_id, k, service_s, water=brought or tanks[k] > 0, cleaner=True) for k, base_id in enumerate(bases)
+    ]
     if brought:
         assumed.append(Assumption("taps", "water is brought to the base: no tap or tank with water fit for rinsing"))
     elif not site.has("taps"):
@@ -69,7 +72,8 @@ def places_of(site: Site, todo: Frame, settings: RouteSettings) -> tuple[Places,
         untold = int(column(site["bases"], "bases", "tank_l").isna().sum())
         assumed.append(Assumption("bases.tank_l", "a base whose tank nobody named has none", untold))
     xy_m = np.concatenate([xy, taps_xy, places_m(stones)])
-    return Places(xy_m, tuple(bases), tuple(taps), tuple(todo["stone_id"]), (*good, *stores), brought), assumed
+    refills = (*good, *stores)
+    return Places(xy_m, tuple(bases), tuple(taps), tuple(todo["stone_id"]), refills, brought, tuple(tanks)), assumed
 
 
 def _taps(site: Site) -> tuple[npt.NDArray[np.float64], list[str]]:
@@ -81,10 +85,10 @@ def _taps(site: Site) -> tuple[npt.NDArray[np.float64], list[str]]:
     return places_m(taps)[fit], [str(one) for one in taps["tap_id"][fit]]
 
 
-def _tanks(site: Site) -> list[bool]:
+def _tanks(site: Site) -> list[float]:
     if not site.has("bases"):
-        return [False]
-    return [bool(one > 0) for one in numbers(site["bases"], "bases", "tank_l")]
+        return [0.0]
+    return [float(one) for one in np.nan_to_num(numbers(site["bases"], "bases", "tank_l"))]
 
 
 def _bases(site: Site) -> tuple[npt.NDArray[np.float64], list[str], list[Assumption]]:
@@ -118,12 +122,6 @@ def ground_of(site: Site) -> Ground:
         if gates is None
         else np.nan_to_num(numbers(gates, "gates", "width_m"), nan=GATE_WIDTH_M),
     )
-
-
-def litres(carries: object) -> float | None:
-    """Return the litres in words such as ``cart 60 L``; None where there are none."""
-    found = re.search(r"(\d+(?:\.\d+)?)\s*(?:l|litres?|liters?)\b", str(carries), flags=re.IGNORECASE)
-    return float(found.group(1)) if found else None
 
 
 def text_of(frame: Frame, layer: str, name: str) -> list[str]:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import pandas as pd
 
-from gravegis.analyses.routes.people import zone_refused
+from gravegis.analyses.routes.closed import DAY_S
+from gravegis.analyses.routes.led import post_of
+from gravegis.analyses.routes.people import barred_on
 from gravegis.layers.canonical import empty
-from gravegis.layers.stones import checks_too_old
-from gravegis.layers.zones_off import ZONE_NOT_OFF
 from gravegis.science.routing.model import WORK
 
 if TYPE_CHECKING:
@@ -42,13 +42,16 @@ def layers_of(site: Site, days: Sequence[Planned], places: Places, walk: WalkMat
     stops = [row for one in days for row in _stop_rows(one, todo)]
     legs = [row for one in days for row in _leg_rows(one, places, walk)]
     steps = [row for one in days for row in _step_rows(one)]
-    crew_days = [row for one in days for row in _day_rows(one)]
-    left = list(_unplanned_rows(site, days[-1], places, walk, todo))
+    crew_days = [row for one in days for row in _day_rows(one, walk)]
+    spares = [row for one in days for row in _spare_rows(one)]
+    done = {stone_id for one in days for stone_id in one.plan.done}
+    left = list(_unplanned_rows(site, days[-1], places, walk, done))
     return {
         "stops": pd.DataFrame(stops) if stops else empty("stops"),
         "legs": gpd.GeoDataFrame(legs, geometry="geometry", crs=crs) if legs else empty("legs", crs),
         "crew_steps": pd.DataFrame(steps) if steps else empty("crew_steps"),
         "crew_days": pd.DataFrame(crew_days) if crew_days else empty("crew_days"),
+        "spares": pd.DataFrame(spares) if spares else empty("spares"),
         "unplanned": pd.DataFrame(left) if left else empty("unplanned"),
     }
 
@@ -105,7 +108,18 @@ def _leg_rows(one: Planned, places: Places, walk: WalkMatrix) -> Iterator[dict[s
             }  # fmt: skip
 
 
-def _day_rows(one: Planned) -> Iterator[dict[str, Any]]:
+def _spare_rows(one: Planned) -> Iterator[dict[str, Any]]:
+    stop_of = {stop.stop_id: stop for stop in one.stops}
+    for spares in one.plan.spares:
+        for seq, name in enumerate(spares.stop_ids, 1):
+            stop = stop_of[name]
+            yield {
+                "crew_id": spares.crew_id, "day": one.day, "seq": seq, "stone_id": name,
+                "work_min": stop.service_s / 60.0, "priority": stop.priority,
+            }  # fmt: skip
+
+
+def _day_rows(one: Planned, walk: WalkMatrix) -> Iterator[dict[str, Any]]:
     stop_of = {stop.stop_id: stop for stop in one.stops}
     for day in one.plan.days:
         done = [stop_of[visit.stop_id] for visit in day.visits]
@@ -117,8 +131,21 @@ def _day_rows(one: Planned) -> Iterator[dict[str, Any]]:
             "idle_min": max(0.0, day.back_at_base_s - day.leave_base_s - day.walk_s - busy_s) / 60.0,
             "refills_n": len(refills(day)), "water_l": float(sum(stop.water_l for stop in done)),
             "cleaner_l": float(sum(stop.cleaner_l for stop in done)), "leave_at": civil(day.leave_base_s),
-            "return_at": civil(day.back_at_base_s),
+            "return_at": civil(day.back_at_base_s), **_led_cells(one, day, walk),
         }  # fmt: skip
+
+
+def _led_cells(one: Planned, day: CrewDay, walk: WalkMatrix) -> dict[str, str | None]:
+    """Return where the leader stands, and when the crew must stop to be back in time."""
+    found = post_of(one, day.crew_id)
+    if found is None:
+        return {"post_by": None, "stop_at": None}
+    post, crew = found
+    last = day.ops[-1].place if day.ops else post.place
+    home_s = float(walk.seconds[last, crew.end_place]) * crew.pace_factor
+    # to the whole minute before
+    stop_s = (crew.shift_to_s - home_s) // 60 * 60 if home_s < DAY_S else crew.shift_from_s
+    return {"post_by": post.stop_id, "stop_at": civil(stop_s)}
 
 
 def refills(day: CrewDay) -> list[Op]:
@@ -127,9 +154,8 @@ def refills(day: CrewDay) -> list[Op]:
 
 
 def _unplanned_rows(
-    site: Site, last: Planned, places: Places, walk: WalkMatrix, todo: Frame
+    site: Site, last: Planned, places: Places, walk: WalkMatrix, done: set[str]
 ) -> Iterator[dict[str, Any]]:  # fmt: skip
-    work = site["worklist"]
     place_of, bases = places.row_of(), sorted({crew.start_place for crew in last.crews})
     for one in last.plan.unplanned:
         detail = one.detail
@@ -140,14 +166,20 @@ def _unplanned_rows(
             ]
             detail = f"{detail} ({', '.join(barriers)})" if barriers else detail
         yield {"stone_id": one.stop_id, "reason": one.reason.name, "detail": f"{one.reason.value}: {detail}"}
-    too_old, refused = checks_too_old(site["stones"], work, last.dated), zone_refused(site, last.dated)
-    for row in work[~work["stone_id"].isin(todo["stone_id"])].itertuples():
+    yield from _barred_rows(site, last, {*done, *(one.stop_id for one in last.plan.unplanned)})
+
+
+def _barred_rows(site: Site, last: Planned, named: set[str]) -> Iterator[dict[str, Any]]:
+    """Give the stones no crew was asked to do on the last day, each with its reason."""
+    barred, work = barred_on(site, last.dated), site["worklist"]
+    work = work.assign(has_work=work["work_min"] > 0)
+    for row in work[~work["stone_id"].isin(named)].itertuples():
         reason, detail = "NOT_FOR_CREWS", f"{row.treatment} ({row.who})"
-        if isinstance(row.hold, str) and row.who == "crew":
-            reason, detail = "ON_HOLD", f"held: {row.hold}"
-        elif row.stone_id in too_old:
-            age = too_old[str(row.stone_id)]
-            reason, detail = "CHECK_TOO_OLD", f"the check of its stability will be {age} days old: check it anew first"
-        elif row.who == "crew" and row.stone_id in refused:
-            reason, detail = ZONE_NOT_OFF, refused[str(row.stone_id)]
+        if row.who == "crew":
+            if isinstance(row.hold, str):
+                reason, detail = "ON_HOLD", f"held: {row.hold}"
+            elif not row.has_work:
+                reason, detail = "NO_MINUTES", "the worklist has no minutes of work for it"
+            elif row.stone_id in barred:
+                reason, detail = barred[str(row.stone_id)]
         yield {"stone_id": row.stone_id, "reason": reason, "detail": detail}

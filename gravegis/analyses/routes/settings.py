@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gravegis.contract import day_typed, number, text, time_typed, whole
+from gravegis.contract import choice, day_typed, number, text, time_typed, whole
 
 
 def _time(typed: str) -> str:
@@ -13,6 +13,8 @@ def _time(typed: str) -> str:
 
 SHIFT = ("08:00", "12:00")
 """Shift of a crew whose line names none: common practice, no source."""
+ONE_BLOCK, AS_OTHERS = "one block", "as other crews"
+"""How crews with a leader work."""
 GATE_WIDTH_M = 1.0
 """Width of a gate whose row names none: common practice, no source. [m]"""
 
@@ -101,4 +103,25 @@ class RouteSettings:
     wet_ground_min: float = number(
         120.0, "Ground counts as wet and slippery for so long after its zone ran.", unit="min", low=0, high=1440,
         source="common practice, no source",
+    )  # fmt: skip
+    led_mode: str = choice(
+        ONE_BLOCK, "Crews led by somebody who is not one of them: all in one block within sight of that leader's post, "
+        "or spread over the ground as other crews are.", options=(ONE_BLOCK, AS_OTHERS),
+        source="common practice, no source",
+    )  # fmt: skip
+    sight_m: float = number(
+        40.0, "Farthest that a stone may be from the leader's post.", unit="m", low=5, high=500,
+        source="common practice, no source",
+    )  # fmt: skip
+    look_over_m: float = number(
+        1.2, "Walls, hedges and fences up to this height are looked over from the post.", unit="m", low=0, high=2,
+        source="common practice, no source",
+    )  # fmt: skip
+    novice_ratio: float = number(
+        8.0, "Untrained people for one trained among a leader's crews, the leader counted as trained; crews beyond it "
+        "stay at the base.", unit="1", low=0, high=20,
+        source="common practice, no source: one leader with four pairs",
+    )  # fmt: skip
+    spares_n: int = whole(
+        3, "Spare stones after the stop line of each list.", low=0, high=20, source="common practice, no source",
     )  # fmt: skip

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gravegis.analyses.routes import IN_WORDS
 from gravegis.analyses.routes.rows import civil, refills
+from gravegis.science.routing.model import WORK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -52,6 +53,29 @@ def _water(days: Sequence[Planned], places: Places) -> Iterator[str]:
         total_l = sum(used.values())
         if places.brought and total_l > 0:
             yield f"Bring {total_l:.0f} l of water fit for rinsing to the bases for {one.day}."
+        for base, needs_l in sorted(_drawn_l(one, places).items()):
+            holds_l = places.tank_l[base]
+            if needs_l > holds_l:
+                name = places.bases[base]
+                yield f"Base {name} needs {needs_l:.0f} l on {one.day}, its tank holds {holds_l:.0f} l: fill it again."
+
+
+def _drawn_l(one: Planned, places: Places) -> dict[int, float]:
+    """Return what is used on a day out of the tank of each base that has one: cans are full from it at the start."""
+    stop_of, tanks = {stop.stop_id: stop for stop in one.stops}, {k for k, holds in enumerate(places.tank_l) if holds}
+    water = {refill.refill_id: refill.place for refill in places.refills if refill.water}
+    start = {crew.crew_id: crew.start_place for crew in one.crews}
+    drawn = dict.fromkeys(tanks, 0.0)
+    for day in one.plan.days:
+        source = start[day.crew_id]
+        for op in day.ops:
+            if op.kind == "refill":
+                source = water.get(op.ref, source)
+            elif op.kind in WORK and source in tanks:
+                stop = stop_of[op.ref]
+                rinse_l = stop.rinse_l if stop.soaks else 0.0
+                drawn[source] += rinse_l if op.kind == "scrub" else stop.water_l - rinse_l
+    return drawn
 
 
 def _doubts(walk: WalkMatrix) -> Iterator[str]:

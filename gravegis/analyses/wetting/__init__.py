@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gravegis.analyses.wetting.heads import FIGURES
 from gravegis.analyses.wetting.settings import WettingSettings
 from gravegis.analyses.wetting.sights import SEEN
 from gravegis.contract import Analysis, Assumption, Job, Result
 from gravegis.layers import schema
+from gravegis.layers.spraying import FIGURES
 
 if TYPE_CHECKING:
-    from gravegis.analyses.wetting.clock import Clock
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
     from gravegis.site import Site
 
 __all__ = ["ANALYSIS", "WettingSettings", "run"]
@@ -40,9 +40,9 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     throw might reach is not called dry. Hours a season are those in which at least one zone that reaches the stone
     runs, over one year from its first day; litres need a flow, season totals a schedule.
     """
-    from gravegis.analyses.wetting import clock as clocks
     from gravegis.analyses.wetting import heads as sprays
     from gravegis.analyses.wetting import overlay, sights, sure, words
+    from gravegis.layers import clock as clocks
     from gravegis.layers.spray_tables import cache
 
     job.progress(0.02, "reading heads and stones")
@@ -104,9 +104,9 @@ def _dosed(
     import pandas as pd
     import shapely
 
-    from gravegis.analyses.wetting import clock as clocks
     from gravegis.analyses.wetting import faces, sure
     from gravegis.analyses.wetting.sights import without_pair
+    from gravegis.layers import clock as clocks
 
     heads, water, clock = known
     shapes = np.asarray(stones["geometry"], dtype=object)[pairs["stone"].to_numpy()]
@@ -114,7 +114,8 @@ def _dosed(
     pairs["in_model"] = ((pairs["throw"] >= 0) & pairs["margin_m"].notna()).to_numpy(dtype=bool)
     stands, unseen = pairs["kept"].to_numpy(dtype=bool), (pairs["seen"] == "").to_numpy()
     pairs["struck"] = np.where(unseen, pairs["struck"].to_numpy(dtype=bool) & stands, pairs["seen"] == "struck")
-    more = np.isin(np.arange(len(table)), seen.loc[without_pair(seen, pairs[pairs["kept"]]), "row"])
+    alone = seen[without_pair(seen, pairs[pairs["kept"]])]
+    more = np.isin(np.arange(len(table)), alone["row"])
     dose = faces.doses(stones, pairs, heads, water, clock, more)
     shaded = pairs["has_size"].to_numpy(dtype=bool) & (dose.share[:, :4].sum(axis=1) == 0)
     pairs["struck"] &= ~(shaded & unseen)
@@ -122,6 +123,7 @@ def _dosed(
     pairs["season_l"] = dose.season_l
     kept = pairs[stands].reset_index(drop=True)
     hours = clocks.stone_hours(table, kept, seen, clock)
+    hours[alone.loc[alone["zone_id"] == "", "row"]] = np.nan  # wetted by a head and a zone that nobody knows
     table["season_h"], table["wet_spell_h"], table["sun_run_frac"] = hours[:, 0], hours[:, 2], hours[:, 3]
     table["wet_nights_n"] = hours[:, 1]
     table["state"], table["basis"] = sure.states_of(table, pairs, seen, heads, dose.share)
@@ -150,6 +152,7 @@ def _assumed(
 ) -> list[Assumption]:  # fmt: skip
     """Return what was taken where something is missing, and for how many rows."""
     from gravegis.analyses.wetting import heads as sprays
+    from gravegis.layers.spraying import level_in_ground
 
     made = sprays.errors_assumed(site, settings)
     if clock is not None and not site.info.time_zone:
@@ -166,13 +169,17 @@ def _assumed(
         made.append(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], int(lacking.sum())))
     unsaid = "not known beside a surveyed outline: no amounts of water from these heads"
     made.append(Assumption("heads.arc_sweep_deg", unsaid, int(used["no_litres"].sum())))
+    north = "bearing of a strip unknown: to the north, a guess"
+    made.append(Assumption("heads.arc_from_deg", north, int(used["no_bearing"].sum())))
+    level = "a level stream out of the ground: the usual riser of its kind"
+    made.append(Assumption("heads.riser_m", level, int(level_in_ground(used).sum())))
     return made
 
 
 _SILENT = "not known: no hours for that zone"
 _USUAL = "usual pressure, angle and riser of the kind of head"
 ANALYSIS = Analysis(
-    name="wetting", title="Water on stones and their faces", version=2, facts=("crs", "time_zone"),
+    name="wetting", title="Water on stones and their faces", version=3, facts=("crs", "time_zone"),
     tables=("drop_fall_speeds", "spray_kinds", "stone_forms", "materials", "stone_density"),
     question="How much water falls on which stone, on which face, from which head, and how sure is that?",
     needs={"stones": ("stone_id", "geometry")},

@@ -12,9 +12,9 @@ from gravegis.analyses.wetting.overlay import WET_M, placed_rows
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gravegis.analyses.wetting.clock import Clock
     from gravegis.analyses.wetting.heads import Heads, Water
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.clock import Clock
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]
@@ -34,7 +34,7 @@ class Dose:
     Attributes
     ----------
     share
-        Share of the flow of its head that each pair leaves on front, right, back, left and top, ``(pairs, 5)``.
+        Share of the flow of its head that each pair leaves on front, left, back, right and top, ``(pairs, 5)``.
     season_l
         What each pair leaves in a season, ``(pairs,)``, NaN where flow or hours are not known. [L]
     season_mm

@@ -24,17 +24,10 @@ if TYPE_CHECKING:
     Ints = npt.NDArray[np.int64]
     Shapes = npt.NDArray[np.object_]
 
-__all__ = ["FIGURES", "NO_FACE", "Heads", "Water", "errors_assumed", "known_heads", "water_of"]
+__all__ = ["NO_FACE", "Heads", "Water", "errors_assumed", "known_heads", "water_of"]
 
-_SIZE = ["strip_length_m", "strip_width_m"]
-FIGURES = [
-    "pattern", "throw_m", "throw_low_m", "throw_high_m", "arc_from_deg", "arc_sweep_deg", *_SIZE, "basis", "mend_first",
-]  # fmt: skip
-_BUILT = ["kind", "pressure_kpa", "trajectory_deg", "riser_m", "flow_l_min", "changed_on"]
 NO_FACE = ("bubbler", "drip")
 """Kinds that wet the ground only: no face is worked out for them."""
-_BY_THROW = ((4.6, "spray"), (9.0, "rotary nozzle"), (np.inf, "rotor"))
-"""Kind taken for a head of unknown kind, by its throw: upper ends of the usual ranges (data/head_kinds.csv)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,54 +56,27 @@ class Water:
 
 def known_heads(site: Site, settings: WettingSettings) -> Heads:
     """Return the heads; surveyed ground wins over figures, its farthest point is the throw."""
-    import pandas as pd
     import shapely
 
     from gravegis.layers import canonical
-    from gravegis.layers.heads import surveyed_outlines, throws_of
+    from gravegis.layers.spraying import sprayers_of
 
-    heads = site.get("heads", canonical.empty("heads", site.info.crs))
-    heads = heads[heads.geometry.notna() & ~heads.geometry.is_empty].reset_index(drop=True)
-    computed = site.get("throws_computed", canonical.empty("throws_computed"))
-    known = {name: canonical.column(computed, "throws_computed", name) for name in FIGURES}
-    frame = pd.DataFrame({"head_id": computed["head_id"], **known}).set_index("head_id")
-    frame = frame.reindex(heads["head_id"]).reset_index().fillna({"arc_from_deg": 0.0, "arc_sweep_deg": 360.0})
-    areas, drawn = (site.get(name, canonical.empty(name, site.info.crs)) for name in ("wet_areas", "throws"))
-    drawn = drawn[drawn.geometry.notna()].assign(head_id=canonical.column(drawn, "throws", "head_id"))
-    loose = [*areas.geometry.dropna(), *drawn.geometry[~drawn["head_id"].isin(heads["head_id"])], None]
-    outline, point = surveyed_outlines(drawn), np.asarray(heads.geometry, dtype=object)
-    own = np.array([*(outline.get(head) for head in frame["head_id"]), None], dtype=object)[:-1]
+    found = sprayers_of(site)
+    heads, frame, own = found.placed, found.frame, found.outline
+    areas = site.get("wet_areas", canonical.empty("wet_areas", site.info.crs))
+    no_head = ~found.drawn["head_id"].isin(heads["head_id"])
+    loose = [*areas.geometry.dropna(), *found.drawn.geometry[no_head], None]
     is_own = ~shapely.is_missing(own)
-    frame["pattern"] = frame["pattern"].where(~is_own, "surveyed outline")
-    frame["throw_m"] = frame["throw_m"].where(~is_own, shapely.hausdorff_distance(point, own))
-    frame["no_litres"] = is_own & _turn_unsaid(heads)
-    frame["arc_sweep_deg"] = frame["arc_sweep_deg"].where(~frame["no_litres"], 360.0)
-    strip = frame["pattern"].fillna("").str.startswith("strip ")
-    frame[_SIZE] = frame[_SIZE].where(strip, np.nan)
-    complete = frame["throw_m"].notna().where(~strip, frame[_SIZE].notna().all(axis=1))
-    frame["pattern"] = frame["pattern"].where(complete)
-    throws, rows = throws_of(frame, heads, site.info.crs)
-    outlines = {i: own[row] for i, row in enumerate(rows) if is_own[row]}
-    for name in ("zone_id", *_BUILT):
-        frame[name] = canonical.column(heads, "heads", name)
-    frame["error_m"] = known_errors_m(heads, "heads", settings.position_error_m)
-    return Heads(_with_errors(frame, heads, is_own, settings), point, throws, rows, outlines,
-                 np.array(loose, dtype=object)[:-1])  # fmt: skip
-
-
-def _turn_unsaid(heads: Frame) -> npt.NDArray[np.bool_]:
-    """Whether nobody knows along which bearings a head of surveyed outline sends its water: so not how much where."""
-    from gravegis.layers.canonical import column
-    from gravegis.layers.heads import turn_unknown
-
-    strip = column(heads, "heads", "kind").fillna("").str.startswith("strip ")
-    return np.asarray(turn_unknown(heads) | strip, dtype=np.bool_)
+    outlines = {i: own[row] for i, row in enumerate(found.rows) if is_own[row]}
+    frame = frame.assign(error_m=known_errors_m(heads, "heads", settings.position_error_m))
+    return Heads(_with_errors(frame, heads, is_own, settings), np.asarray(heads.geometry, dtype=object), found.throws,
+                 found.rows, outlines, np.array(loose, dtype=object)[:-1])  # fmt: skip
 
 
 def _with_errors(frame: Frame, heads: Frame, is_own: npt.NDArray[np.bool_], settings: WettingSettings) -> Frame:
     """Add the errors of throw and bearing, and whether the figures were measured or guessed."""
     from gravegis.layers.canonical import column
-    from gravegis.layers.heads import turn_unknown
+    from gravegis.layers.heads import bearing_unknown, turn_unknown
 
     basis, throw_m = frame["basis"].fillna(""), frame["throw_m"]
     share = settings.stated_throw_error_frac
@@ -122,48 +88,27 @@ def _with_errors(frame: Frame, heads: Frame, is_own: npt.NDArray[np.bool_], sett
     error_m = np.select([measured, by_kind, assumed], choices, throw_m * share)
     strip = frame["pattern"].fillna("").str.startswith("strip ").to_numpy()
     no_turn = turn_unknown(heads).to_numpy() & ~strip & ~is_own
-    part = (frame["pattern"] == "part circle").to_numpy()
+    no_bearing = bearing_unknown(heads).to_numpy() & strip
+    turned = (frame["pattern"] == "part circle").to_numpy() | strip
+    swing_deg = np.select([no_bearing, turned], [360.0 / np.sqrt(12.0), settings.bearing_error_deg], 0.0)
     unplaced = column(heads, "heads", "position_error_m").isna().to_numpy()
     return frame.assign(
-        throw_error_m=np.nan_to_num(error_m), swing_deg=np.where(part, settings.bearing_error_deg, 0.0),
-        measured=measured & ~unplaced, guessed=by_kind | assumed | no_turn | unplaced, turn_unknown=no_turn,
+        throw_error_m=np.nan_to_num(error_m), swing_deg=swing_deg, no_bearing=no_bearing,
+        measured=measured & ~unplaced, turn_unknown=no_turn,
+        guessed=by_kind | assumed | no_turn | no_bearing | unplaced,
     )  # fmt: skip
 
 
 def water_of(heads: Heads, wind: tuple[Floats, Floats] | None, cache: Cache | None) -> Water:
     """Return flow and flight of the water of the heads of known ground; ``wind`` is speed and bearing, by throw."""
-    from gravegis.science.irrigation.rays.water import make_spray
-    from gravegis.science.irrigation.tables import table_for, table_keys
-    from gravegis.science.irrigation.wind import drift_m, turns_of
+    from gravegis.layers.spraying import figure, flight_of
 
     used = heads.frame.iloc[heads.rows]
-    kind = kinds_used(used)
-    figures = [_figure(used, name) for name in ("pressure_kpa", "trajectory_deg", "riser_m")]
-    pressure = np.where(figures[0] > 0, np.maximum(figures[0], 25.0), np.nan)
-    speed, from_deg = (np.zeros(len(used)), np.zeros(len(used))) if wind is None else wind
-    keys, table_i = table_keys(kind, pressure, figures[1], figures[2], speed) if len(used) else ([], heads.rows)
-    tables = [table_for(key, cache) for key in keys]
-    drift_s = np.array([table.drift_s for table in tables])[table_i] if tables else np.zeros(0)
-    speed = np.where(np.isin(np.arange(len(used)), [*heads.outlines]), 0.0, speed)  # an outline holds its own wind
-    turns = turns_of(heads.throws, *drift_m(speed, from_deg, drift_s))
-    spray = make_spray(heads.throws, 1.0, tables, table_i)
-    flow = _figure(used, "flow_l_min") * 60.0
+    flight = flight_of(used, heads.throws, wind, cache)
+    flow = figure(used, "flow_l_min") * 60.0
     told = (flow > 0) & ~used["no_litres"].to_numpy(dtype=bool)
-    return Water(np.where(told, flow, np.nan), spray, tables, table_i, turns, ~np.isin(kind, NO_FACE))
-
-
-def kinds_used(used: Frame) -> npt.NDArray[np.str_]:
-    """Return the kind of each head, by its throw where it has none that is known."""
-    from gravegis.science.irrigation.drops import spray_kinds
-
-    kind = used["kind"].fillna("").to_numpy(dtype=object)
-    by_throw = [next(name for most, name in _BY_THROW if not throw > most) for throw in used["throw_m"]]
-    known = [str(one) if one in spray_kinds() else other for one, other in zip(kind, by_throw, strict=True)]
-    return np.array(known, dtype=np.str_)
-
-
-def _figure(used: Frame, name: str) -> Floats:
-    return np.asarray(used[name].to_numpy(dtype=np.float64, na_value=np.nan))
+    return Water(np.where(told, flow, np.nan), flight.spray, flight.tables, flight.table_i, flight.turns,
+                 ~np.isin(flight.kind, NO_FACE))  # fmt: skip
 
 
 def errors_assumed(site: Site, settings: WettingSettings) -> list[Assumption]:

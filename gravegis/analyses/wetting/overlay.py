@@ -133,7 +133,7 @@ def with_strikes(wide: Frame, stones: Frame, heads: Heads, water: Water) -> Fram
 
     ``struck`` is for sure enough, ``maybe`` for places as surveyed only. Only what lies within the turn is struck.
     """
-    from gravegis.science.irrigation.certainty import can_name_struck, margin_error_m, strike_is_sure
+    from gravegis.science.irrigation.certainty import SURE_SIGMAS, can_name_struck, margin_error_m, strike_is_sure
     from gravegis.science.irrigation.rays.water import strike_distance_m
 
     stone, throw, head = (wide[name].to_numpy() for name in ("stone", "throw", "head"))
@@ -141,9 +141,10 @@ def with_strikes(wide: Frame, stones: Frame, heads: Heads, water: Water) -> Fram
     of_head = {name: heads.frame[name].to_numpy(dtype=np.float64)[head]
                for name in ("error_m", "throw_error_m", "swing_deg")}  # fmt: skip
     stone_m = stones["error_m"].to_numpy()[stone]
-    wide["error_m"] = margin_error_m(
-        away_m, stone_m, of_head["error_m"], of_head["throw_error_m"], of_head["swing_deg"]
-    )
+    still_m = margin_error_m(away_m, stone_m, of_head["error_m"], of_head["throw_error_m"])
+    # wherever a head points, a stone beyond its throw stays dry
+    swing_deg = np.where(away_m <= heads.throws.throw_m[throw] + SURE_SIGMAS * still_m, of_head["swing_deg"], 0.0)
+    wide["error_m"] = margin_error_m(away_m, stone_m, of_head["error_m"], of_head["throw_error_m"], swing_deg)
     wide["place_error_m"] = np.hypot(stone_m, of_head["error_m"])
     height = stones["known_height_m"].to_numpy()[stone]
     if not len(wide):

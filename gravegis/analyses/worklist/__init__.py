@@ -16,12 +16,11 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
     from gravegis.science.care.gates import Gates
-    from gravegis.science.care.history import Actual, Cleanings
+    from gravegis.science.care.history import Cleanings
     from gravegis.science.care.hot import HotHours
     from gravegis.science.care.permissions import Consents
     from gravegis.science.care.sizes import Sizes
     from gravegis.science.care.treatment import Care
-    from gravegis.science.care.ways import Ways
     from gravegis.science.condition.scores import Findings, StoneScores
     from gravegis.site import Site
 
@@ -42,6 +41,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     import numpy as np
 
     from gravegis.analyses.worklist.assumed import assumed, not_there
+    from gravegis.analyses.worklist.minutes import own_minutes, sizes_of
     from gravegis.analyses.worklist.priorities import priorities
     from gravegis.analyses.worklist.table import Made, notes_of, table_of
     from gravegis.layers.care import label_of
@@ -53,7 +53,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     job.progress(0.1, "findings and treatments")
     consents = _consents(site, stones, settings, as_of)
     findings, scored, care, spared = _care(site, stones, consents, settings)
-    sizes, done = _sizes(stones), _cleanings(site, stones, settings, as_of)
+    sizes, done = sizes_of(stones), _cleanings(site, stones, settings, as_of)
     ways = choose_ways(
         care, done.before, goal=settings.goal, order=settings.order, label=label_of(site.get("products")),
         rinse_kpa=settings.rinse_kpa,
@@ -63,7 +63,7 @@ def run(site: Site, settings: WorklistSettings, job: Job) -> Result:
     work = effort(
         care, sizes, pace=settings.pace_factor, inspection_min=settings.inspection_min,
         leader_checks=gates.first_step != "", leader_check_min=settings.leader_check_min,
-        ways=ways, actual=_own_minutes(site, stones, (care, sizes, ways), settings),
+        ways=ways, actual=own_minutes(site, stones, settings),
         water_factor=settings.water_factor, cleaner_factor=settings.cleaner_factor,
     )  # fmt: skip
     job.progress(0.7, "hot hours")
@@ -117,17 +117,6 @@ def _with_inspections(care: Care) -> Care:
     )
 
 
-def _sizes(stones: Frame) -> Sizes:
-    from gravegis.layers.stones import numbers, words
-    from gravegis.science.care.sizes import stone_sizes
-
-    height_m, width_m, thickness_m = (
-        numbers(stones, "stones", name) for name in ("height_m", "width_m", "thickness_m")
-    )
-    form, material = (words(stones, "stones", name) for name in ("form", "material"))
-    return stone_sizes(height_m, width_m, thickness_m, form, material)
-
-
 def _gates(stones: Frame, sizes: Sizes, settings: WorklistSettings, as_of: str) -> Gates:
     import numpy as np
 
@@ -162,31 +151,6 @@ def _cleanings(site: Site, stones: Frame, settings: WorklistSettings, as_of: str
     rows, what, days = done_before(stones, site.get("treatments"), as_of)
     allowed = np.flatnonzero(stones["stone_id"].isin(ids(settings.clean_again)).to_numpy()).tolist()
     return cleanings(len(stones), rows, what, days, interval_days=settings.interval_days, allowed=allowed)
-
-
-def _own_minutes(
-    site: Site, stones: Frame, worked: tuple[Care, Sizes, Ways], settings: WorklistSettings
-) -> Mapping[str, Actual]:
-    """Return the minutes work of each kind really took on this ground, by the kind today's rules give the stone."""
-    import numpy as np
-
-    from gravegis.layers.care import done_before
-    from gravegis.layers.stones import numbers, words
-    from gravegis.science.care.effort import kind_of_work, size_class, soiling_class
-    from gravegis.science.care.history import actual_minutes, is_cleaning
-
-    if not site.has("treatments", "took_min"):
-        return {}
-    care, sizes, ways = worked
-    done = site["treatments"]
-    cleaned = words(done, "treatments", "what")
-    done = done[
-        done["stone_id"].isin(stones["stone_id"]) & np.array([is_cleaning(word) for word in cleaned], dtype=bool)
-    ]
-    rows, _, _ = done_before(stones, done, "")
-    kinds = kind_of_work(size_class(sizes)[0], soiling_class(care.severity), ways)
-    of_record = [kinds[row] if ways.way[row] else "" for row in rows]
-    return actual_minutes(of_record, numbers(done, "treatments", "took_min"), least_n=settings.own_minutes_n)
 
 
 def _hot_hours(site: Site, stones: Frame, settings: WorklistSettings) -> HotHours:
@@ -284,6 +248,7 @@ USES: Mapping[str, Mapping[str, str]] = {
             "protective",
             "first_aid",
             "reentry_h",
+            "uses",
         ),
     },
     "treatments": {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from gravegis.science.condition.reasons import Reason
 
 __all__ = ["Made", "notes_of", "table_of"]
+
+_MOST_KINDS = 4
+"""Kinds of work whose own minutes are told in the answer; the others stand in the reasons."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -92,11 +96,22 @@ def table_of(made: Made) -> Frame:
 
 def _steps(made: Made) -> list[tuple[str, ...]]:
     """Return the steps of every stone as far as leave was given: its conditions first, no pictures without leave."""
-    from gravegis.science.care.steps import within_leave
+    from gravegis.science.care.steps import with_run_off, within_leave
 
     leave = made.consents
-    told = zip(made.ways.steps, leave.conditions, leave.photographs.tolist(), strict=True)
-    return [within_leave(steps, conditions, photographs=may) for steps, conditions, may in told]
+    told = zip(made.ways.steps, _spared(made), leave.conditions, leave.photographs.tolist(), strict=True)
+    return [
+        within_leave(with_run_off(steps, spared), conditions, photographs=may)
+        for steps, spared, conditions, may in told
+    ]
+
+
+def _spared(made: Made) -> list[tuple[str, ...]]:
+    """Return per stone the ground near it that no run-off may reach; none where nobody wets."""
+    return [
+        tuple(str(each["values"]["what"]) for each in reasons if each["code"] == "ground_water_only") if cleans else ()
+        for reasons, cleans in zip(made.care.reasons, made.cleans.tolist(), strict=True)
+    ]
 
 
 def _hold(made: Made) -> npt.NDArray[np.str_]:
@@ -197,6 +212,7 @@ def notes_of(made: Made, frame: Frame, unseen_n: int) -> tuple[str, ...]:
     if len(held):
         counted = held["hold"].value_counts()
         notes.append(f"Held: {listed([f'{count} {word}' for word, count in counted.items()])}.")
+    notes += _leave_to_ask(frame) + _own_minutes(crew)
     cleaned = crew[crew["method"].notna()]
     if len(cleaned):
         notes.append(
@@ -210,6 +226,35 @@ def notes_of(made: Made, frame: Frame, unseen_n: int) -> tuple[str, ...]:
     if only:
         notes.append(f"{only} stones show nothing but iron or lime: no crew takes that off; it is a conservator's.")
     return tuple(notes)
+
+
+def _leave_to_ask(frame: Frame) -> list[str]:
+    """Return how many stones wait for whose leave, a conservator's stones among them."""
+    from gravegis.science.care.permissions import whose_leave
+
+    waiting: dict[str, int] = {}
+    held = frame[frame["hold"].notna()]
+    for who, reasons in zip(held["who"], held["reasons"], strict=True):
+        for whose in {whose_leave(one, who=who) for one in json.loads(reasons)} - {""}:
+            waiting[whose] = waiting.get(whose, 0) + 1
+    said = [f"{whose} for {count} stone{'s' * (count != 1)}" for whose, count in _most_first(waiting)]
+    return [f"Leave to ask for, a conservator's stones among them: {listed(said)}."] if said else []
+
+
+def _own_minutes(crew: Frame) -> list[str]:
+    """Return for how many stones minutes from your own records took the place of the table."""
+    from gravegis.science.condition.reasons import in_words
+
+    used: dict[str, int] = {}
+    for reasons in crew["reasons"]:
+        for one in json.loads(reasons):
+            if one["code"] == "own_minutes":
+                used[in_words(one)] = used.get(in_words(one), 0) + 1
+    return [f"{words} Used for {count} stone{'s' * (count != 1)}." for words, count in _most_first(used)[:_MOST_KINDS]]
+
+
+def _most_first(counts: dict[str, int]) -> list[tuple[str, int]]:
+    return sorted(counts.items(), key=lambda one: (-one[1], one[0]))
 
 
 def _litres(litres: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import shapely
@@ -41,14 +41,22 @@ def read_backdrop(path: Path, *, layer: str | None = None, encoding: str | None 
             f"this is a picture that {wrong} ({facts})", where=path.name,
             remedy="Export it as a GeoTIFF of the ground with its reference system; photos come in as JPEG.",
         )  # fmt: skip
-    from pyproj import CRS
+    from gravegis.layers.crs import understood
 
-    crs = CRS.from_wkt(system.to_wkt())
+    crs, trouble = understood(_wkt(system))
     corners = [transform @ corner for corner in ((0, 0), (wide, 0), (wide, high), (0, high))]
-    metre = crs.axis_info[0].unit_conversion_factor if crs.is_projected else None
+    metre = crs.axis_info[0].unit_conversion_factor if crs is not None and crs.is_projected else None
     pixel_m = None if metre is None else abs(transform.a) * metre if not transform.b else None
     frame = gpd.GeoDataFrame(
         {"backdrop_id": [path.stem], "file": [path.name], "pixel_m": [pixel_m]}, geometry=[shapely.Polygon(corners)]
     )
-    side = f"pixels of {abs(transform.a):g} {crs.axis_info[0].unit_name}"
-    return Raw(frame, crs, f"the picture says {crs.name}", stated=True, picture=f"{facts}, {side}", notes=(facts,))
+    side = f"pixels of {abs(transform.a):g} {'units' if crs is None else crs.axis_info[0].unit_name}"
+    basis = "" if crs is None else f"the picture says {crs.name}"
+    return Raw(frame, crs, basis, stated=crs is not None, trouble=trouble, picture=f"{facts}, {side}", notes=(facts,))
+
+
+def _wkt(system: Any) -> str:  # noqa: ANN401 - a system of the library
+    try:
+        return str(system.to_wkt())
+    except Exception:  # noqa: BLE001 - a system of a damaged file, which the library cannot write down
+        return "a system without words"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections import Counter
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -15,8 +16,9 @@ from ezdxf import path as curves
 from ezdxf.filemanagement import readfile
 
 from gravegis.errors import LayerError
+from gravegis.layers.read import line_ends
 from gravegis.layers.read.damage import library_reads
-from gravegis.layers.read.outlines import outlines_of
+from gravegis.layers.read.outlines import Gap, outlines_of
 from gravegis.layers.read.raw import Raw, many, shown, tidy_names
 from gravegis.layers.read.rows import no_encoding, one_of
 
@@ -27,7 +29,8 @@ if TYPE_CHECKING:
 __all__ = ["read_drawing"]
 
 _AGAIN = "Ask for the drawing again."
-_MOST_ENTITIES = 1_000_000  # blocks in blocks can make any number of lines; common practice, no source
+_MOST_ENTITIES = 1_000_000  # common practice, no source
+_MOST_FROM_BLOCKS = 100_000  # blocks in blocks make any number of lines, some 10,000 a second; own choice
 _MOST_DEEP = 8
 _LOST = ("ignoring content", "non-unique entity handle")  # words of the library for a drawing read in part
 _STEPS = 64  # straight pieces of a full circle: 1.2 mm off at a radius of 1 m (closed form: r (1 - cos(pi / 64)))
@@ -77,9 +80,9 @@ def read_drawing(path: Path, *, layer: str | None = None, encoding: str | None =
     counts = [f"{name} ({len(one.lines if lines else one.points)} {'lines' if lines else 'points'})"
               for name, (one, lines) in tables.items()]  # fmt: skip
     chosen, is_lines = tables[one_of(counts, layer, where=path.name, what="layers")]
-    frame, notes, said = _with_lines(chosen, drawn.texts) if is_lines else _with_points(chosen)
-    said += drawn.told
     words, unit_m = _UNITS.get(code, ("", None))
+    frame, notes, said = _with_lines(chosen, drawn.texts, unit_m) if is_lines else _with_points(chosen)
+    said += drawn.told
     unit = (
         f"the drawing says that it counts in {words}" if words else "the drawing does not say in which unit it counts"
     )
@@ -88,7 +91,9 @@ def read_drawing(path: Path, *, layer: str | None = None, encoding: str | None =
     names, renamed = tidy_names(frame.columns, placed=True)
     frame = gpd.GeoDataFrame(frame.set_axis(names, axis="columns"), geometry="geometry")
     count = f"{many(len(frame), 'row')}, {many(len(names) - 1, 'column')}"
-    return Raw(frame, notes=(count, unit, *notes, *renamed), warnings=tuple(said), unit_m=unit_m, asks_unit=not words)
+    hint = next((one for one in said if " not closed" in one), "") if is_lines else ""
+    return Raw(frame, notes=(count, unit, *notes, *renamed), warnings=tuple(said), unit_m=unit_m, asks_unit=not words,
+               hint=hint)  # fmt: skip
 
 
 def _drawn(path: Path) -> tuple[_Drawn, int]:
@@ -96,6 +101,7 @@ def _drawn(path: Path) -> tuple[_Drawn, int]:
     drawn = _Drawn()
     with library_reads(path, "drawing", _AGAIN), _told(path) as told:
         document = readfile(path)
+        _check_blocks(document)
         _take(document.modelspace(), drawn, 0)
         code = int(document.header.get("$INSUNITS", 0))
     drawn.told = [f"the reader says: {words[:160]}" for words in dict.fromkeys(told)][:3]
@@ -131,6 +137,23 @@ def _check_end(path: Path) -> None:
         tail = stream.read().split()
     if not tail or tail[-1] != b"EOF":
         raise LayerError("the drawing is cut: its end is missing", where=path.name, remedy=_AGAIN)
+
+
+def _check_blocks(document: Any) -> None:  # noqa: ANN401 - a drawing of the library
+    """Refuse a drawing whose blocks hold more than can be drawn, before the first of them is drawn."""
+    inside = {block.name.lower(): Counter(str(one.dxf.name).lower() for one in block if one.dxftype() == "INSERT")
+              for block in document.blocks}  # fmt: skip
+    own = {block.name.lower(): len(block) for block in document.blocks}
+    parts = dict.fromkeys(own, 1)  # as deep as is looked, a block is one point
+    for _ in range(_MOST_DEEP):
+        parts = {name: own[name] + sum(n * parts.get(one, 0) for one, n in inside[name].items()) for name in own}
+    here = Counter(str(one.dxf.name).lower() for one in document.modelspace().query("INSERT") if not one.attribs)
+    made = sum(n * parts.get(name, 0) for name, n in here.items())
+    if made > _MOST_FROM_BLOCKS:
+        raise LayerError(
+            f"its blocks stand in each other so often that they hold {made:,} parts, more than {_MOST_FROM_BLOCKS:,}",
+            remedy="Ask for less of it, or for the drawing without blocks in blocks.",
+        )
 
 
 def _take(entities: Iterable[Any], drawn: _Drawn, depth: int) -> None:
@@ -188,12 +211,17 @@ def _sagitta(made: Any) -> float:  # noqa: ANN401 - a path of the library
     return max(float(box), 1e-9) * float(1 - np.cos(np.pi / _STEPS)) / 2
 
 
-def _with_lines(one: _Layer, texts: list[tuple[str, str, Any]]) -> tuple[Any, list[str], list[str]]:
-    found = outlines_of(one.lines)
+def _with_lines(
+    one: _Layer, texts: list[tuple[str, str, Any]], unit_m: float | None
+) -> tuple[Any, list[str], list[str]]:
+    found = outlines_of(one.lines, unit_m)
     columns, notes = _labels(found.areas, texts)
     notes.insert(0, f"{many(len(found.areas), 'outline')} from {many(found.closed_n, 'closed line')} and "
                     f"{many(len(one.lines) - found.closed_n, 'open line')}")  # fmt: skip
-    said = []
+    if found.moved_n:
+        notes.append(f"{many(found.moved_n, 'end')} of lines moved by up to {_long(found.moved_most, unit_m)} to the "
+                     f"next one, so that shapes close (at most {line_ends.SAME_M * 1000:g} mm)")  # fmt: skip
+    said = _nearly_closed(found.gaps, texts, unit_m)
     if len(found.rest) and len(found.areas):
         where = shown([f"({x:g}, {y:g})" for x, y in (line.coords[0] for line in found.rest)], 3)
         said.append(f"{many(len(found.rest), 'line')} close no outline and are left out, beginning at {where}")
@@ -203,6 +231,22 @@ def _with_lines(one: _Layer, texts: list[tuple[str, str, Any]]) -> tuple[Any, li
         columns, notes = {}, [f"no line closes: {many(len(shapes), 'line')} as they are"]
     data = {name: pd.Series(values, dtype="str") for name, values in columns.items()}
     return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(list(shapes), index=rows)), notes, said
+
+
+def _nearly_closed(gaps: tuple[Gap, ...], texts: list[tuple[str, str, Any]], unit_m: float | None) -> list[str]:
+    """Name each shape that does not close by the text in it, the width of its gap and where that is."""
+    named = []
+    for gap in gaps:
+        inside = [words for _, words, place in texts if gap.area.contains(place)]
+        name = shown(inside, 2) if inside else "one without a text in it"
+        named.append(f"{name} (gap of {_long(gap.wide, unit_m)} at {gap.place[0]:.12g}, {gap.place[1]:.12g})")
+    if not named:
+        return []
+    return [f"{many(len(named), 'shape')} not closed and left out: {shown(named)}; join the ends in the drawing"]
+
+
+def _long(length: float, unit_m: float | None) -> str:
+    return f"{length:.3g} units" if unit_m is None else f"{length * unit_m * 1000:.3g} mm"
 
 
 def _labels(areas: list[Any], texts: list[tuple[str, str, Any]]) -> tuple[dict[str, list[str | None]], list[str]]:

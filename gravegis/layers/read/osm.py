@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 import pyogrio
+import shapely
 
 from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
@@ -98,7 +99,7 @@ def _extract(path: Path, wanted: str | None) -> tuple[Raw, set[str]]:
     name = one_of(counts, wanted, where=path.name, what="layers")
     frame, said = frames[name]
     frame = _spread(_one_id(frame))
-    bad = frame.loc[frame["geometry"].isna(), "osm_id"].tolist()
+    bad = frame.loc[shapely.is_missing(frame["geometry"].to_numpy()), "osm_id"].tolist()
     if bad:
         said = (
             *said,

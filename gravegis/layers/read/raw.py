@@ -34,7 +34,8 @@ class Raw:
     the system follows from the kind of file only, so that a person may name another. `decimal` is the decimal
     sign found in a text table, empty where nothing tells. `epoch` tells from where a workbook counts days (1900 or
     1904), `unit_m` the metres of the unit a drawing says it counts in, `asks_unit` that it ought to and does not.
-    `picture` says what a raster is; its one row is its outline.
+    `picture` says what a raster is; its one row is its outline. `hint` tells why the rows may not be what they
+    should, for a layer that they do not fit.
     """
 
     frame: Frame
@@ -50,6 +51,7 @@ class Raw:
     unit_m: float | None = None
     asks_unit: bool = False
     picture: str = ""
+    hint: str = ""
 
 
 def brief(text: str, most: int = 6_000) -> str:

@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+import shapely
 
 from gravegis.errors import GravegisError, LayerError
 from gravegis.layers.crs import understood
@@ -132,7 +133,11 @@ def read_rows(path: Path, counted: Counted, *, prefix: str = "", **how: Any) -> 
     # a column of numbers and texts comes as texts, as wanted; the reader would rather have had JSON
     told = dict.fromkeys(str(one.message) for one in caught if "as JSON" not in str(one.message))
     said = [f"the reader says: {words}" for words in list(told)[:3]]
-    lost = counted.placed - int(frame["geometry"].notna().sum()) if counted.placed is not None else 0
+    lost = (
+        counted.placed - int(shapely.is_geometry(frame["geometry"].to_numpy()).sum())
+        if counted.placed is not None
+        else 0
+    )
     if lost > 0:
         said.append(f"{many(lost, 'outline')} of the file cannot be read; the row is listed as one without a place")
     return frame, tuple(said)

@@ -138,7 +138,7 @@ def effort(
     minutes, water, cleaner = np.array(per_stone, dtype=np.float64).reshape(-1, 3).T
     checks = np.zeros(cleans.size, dtype=np.bool_) if leader_checks is None else np.asarray(leader_checks, np.bool_)
     faster, wetter, more = (1.0, 1.0, 1.0) if ways is None else ways.factors()
-    kinds = kind_of_work(of_size, soiling, ways)
+    kinds = kind_of_work(of_size, soiling, None if ways is None else ways.way)
     own = [(actual or {}).get(kind) for kind in kinds]
     hands_on = np.where(
         [one is not None for one in own],
@@ -163,9 +163,11 @@ def effort(
     )
 
 
-def kind_of_work(of_size: NDArray[np.str_], soiling: NDArray[np.str_], ways: Ways | None = None) -> tuple[str, ...]:
+def kind_of_work(
+    of_size: NDArray[np.str_], soiling: NDArray[np.str_], way: NDArray[np.str_] | None = None
+) -> tuple[str, ...]:
     """Return the name each stone's work goes by when minutes are compared: size, soiling and way of working."""
-    way = np.full(of_size.size, "", dtype=np.str_) if ways is None else ways.way
+    way = np.full(of_size.size, "", dtype=np.str_) if way is None else way
     return tuple(
         ", ".join(filter(None, parts)) for parts in zip(of_size.tolist(), soiling.tolist(), way.tolist(), strict=True)
     )

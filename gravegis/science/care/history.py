@@ -28,6 +28,7 @@ __all__ = [
     "cleanings",
     "done_kinds",
     "is_cleaning",
+    "way_done",
 ]
 
 CLEANED_LATELY = "cleaned lately"
@@ -71,6 +72,11 @@ def done_kinds() -> Vocabulary:
 def is_cleaning(what: object) -> bool:
     """Whether work as typed was a cleaning; work that is not in the table counts as one."""
     return done_kinds().look_up(done_kinds().term(what), "is_cleaning") != "no"
+
+
+def way_done(what: object) -> str:
+    """Return the way of working that work as typed names (care_ways.csv); empty where it names none."""
+    return done_kinds().look_up(done_kinds().term(what), "way")
 
 
 def cleanings(

@@ -33,6 +33,7 @@ __all__ = [
     "consent_holds",
     "permission_kinds",
     "permission_states",
+    "whose_leave",
 ]
 
 NEEDS_PERMISSION, REFUSED = "needs permission", "permission refused"
@@ -133,6 +134,16 @@ def consent_holds(
         conditions=tuple(one.conditions for one in made),
         photographs=np.array([one.photographs for one in made], dtype=np.bool_),
     )
+
+
+def whose_leave(one: Reason, *, who: str) -> str:
+    """Return whose leave a reason of a held stone asks for; empty where it asks for none.
+
+    What a conservator does at a young burial is asked for when it is planned, not by the crews' list (`who`).
+    """
+    if not one["code"].startswith("permission_") or (who != "crew" and one["code"] == "permission_young"):
+        return ""
+    return str(one["values"].get("whose") or RIGHT_HOLDER)
 
 
 def condition(typed: str) -> Condition:

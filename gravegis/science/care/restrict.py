@@ -29,6 +29,7 @@ __all__ = [
     "Limit",
     "condition_limits",
     "ground_limit",
+    "ground_name",
     "part_limit",
     "restricted",
     "sensitive_kinds",
@@ -110,12 +111,17 @@ def ground_limit(stone: int, kind: object, name: str, *, distance_m: float, buff
     term = known.term(kind)
     verdict = known.look_up(term, "verdict") or HOLD
     words = known.look_up(term, "words") or "what it is was not said: ask first"
-    what = f"{term or _typed(kind) or 'sensitive ground'} {name}".strip()
+    what = ground_name(kind, name)
     code = "ground_water_only" if verdict == WATER_ONLY else "ground_hold"
     return Limit(
         stone, verdict,
         reason(code, what=what, distance_m=round(distance_m, 1), buffer_m=round(buffer_m, 1), words=words),
     )  # fmt: skip
+
+
+def ground_name(kind: object, name: str) -> str:
+    """Return what a piece of sensitive ground is called: its kind as known here or as typed, and its name."""
+    return f"{sensitive_kinds().term(kind) or _typed(kind) or 'sensitive ground'} {name}".strip()
 
 
 def condition_limits(conditions: Sequence[tuple[str, ...]]) -> list[Limit]:

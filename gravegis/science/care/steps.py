@@ -13,7 +13,10 @@ from functools import cache
 from gravegis.science.condition.tables import rows
 from gravegis.units import PSI_KPA
 
-__all__ = ["AGREED", "ORDERS", "RINSE_KPA", "Label", "Told", "plans", "share_of", "steps_of", "within_leave"]
+__all__ = [
+    "AGREED", "ORDERS", "RINSE_KPA", "Label", "Told", "dwell_words", "plans", "share_of", "steps_of", "with_run_off",
+    "within_leave",
+]  # fmt: skip
 
 RINSE_KPA = 140.0
 """Pressure of the rinse, about 20 psi: common practice, no source. [kPa]"""
@@ -36,6 +39,7 @@ class Label:
     protective: str = ""
     first_aid: str = ""
     reentry_h: float | None = None
+    uses: str = ""
 
     @property
     def rest(self) -> str:
@@ -48,7 +52,8 @@ class Label:
         away = "" if self.reentry_h is None else f"keep away for {self.reentry_h:g} h"
         apart = f"not with {self.not_with}" if self.not_with else ""
         aid = f"first aid: {self.first_aid}" if self.first_aid else ""
-        said = "; ".join(filter(None, (apart, heat, self.protective, aid, away)))
+        uses = f"for {self.uses}" if self.uses else ""
+        said = "; ".join(filter(None, (uses, apart, heat, self.protective, aid, away)))
         return f". By its label: {said}" if said else ""
 
     @property
@@ -64,12 +69,13 @@ class Label:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What the steps of one stone depend on: order of working, label, strength for this stone, rinse. [kPa]"""
+    """What the steps of one stone depend on: order of working, label, strength and soak for this stone, rinse. [kPa]"""
 
     order: str = ORDERS[0]
     label: Label | None = None
     strength: str = ""
     dry_spell: str = "a day"
+    soak: str = ""
     rinse_kpa: float = RINSE_KPA
 
 
@@ -91,7 +97,7 @@ def steps_of(plan: str, told: Told | None = None) -> tuple[str, ...]:
     words = {
         "order": said.order,
         "strength": _strength(said),
-        "dwell": _dwell(said),
+        "dwell": dwell_words(said.label, said.soak),
         "rinse": f"{said.rinse_kpa:g} kPa ({said.rinse_kpa / PSI_KPA:.0f} psi)",
         "rest": "" if said.label is None else said.label.rest,
         "dry_spell": said.dry_spell,
@@ -108,10 +114,25 @@ def _strength(said: Told) -> str:
     return f"{said.strength} unless its label says otherwise" if said.strength else "at the strength its label allows"
 
 
-def _dwell(said: Told) -> str:
-    if said.label is None or not said.label.dwell:
-        return "for the time its label says"
-    return said.label.dwell
+def dwell_words(label: Label | None, soak: str) -> str:
+    """Return the time on the stone in words: by the label, else the usual one (`soak`); no figure without a label."""
+    if label is not None and label.dwell:
+        return label.dwell
+    if label is not None and soak:
+        return f"{soak} on the stone unless its label says otherwise"
+    return "for the time its label says"
+
+
+RUN_OFF = "run-off"
+
+
+def with_run_off(steps: tuple[str, ...], spared: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the steps with where run-off must not go, before anything is wetted; `spared` names the ground near."""
+    if not steps or not spared:
+        return steps
+    (told,) = plans()[RUN_OFF]
+    at = next((place for place, step in enumerate(steps) if step.startswith("Wet ")), 0)
+    return (*steps[:at], told.format(spared=", ".join(spared)), *steps[at:])
 
 
 _PARTS = re.compile(r"(\d+)(?: parts?)?(?: [a-z]+)? ?(to|:|in) ?(\d+)(?: parts?)?(?: [a-z]+)?")

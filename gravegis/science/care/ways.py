@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "APPLY_AND_LEAVE",
+    "CLEANER",
     "GOALS",
     "SCRUB_NOW",
     "WATER_ONLY",
@@ -61,8 +62,16 @@ class Way:
     look_raised_days: int
     look_film_days: int
     dry_spell_h: float
+    holds_days: int
+    """How long the look it gives is said to hold."""
     most_severity: int
     source: str
+
+    @property
+    def soak(self) -> str:
+        """The usual time the cleaner stays on the stone, in words; empty where it is not rinsed off."""
+        low, high = self.soak_low_min, self.soak_high_min
+        return "" if not high else f"{high:g} min" if low == high else f"{low:g} to {high:g} min"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +110,7 @@ def way_table() -> Mapping[str, Way]:
             water_factor=float(row["water_factor"]), cleaner_factor=float(row["cleaner_factor"]),
             soak_low_min=float(row["soak_low_min"]), soak_high_min=float(row["soak_high_min"]),
             look_raised_days=int(row["look_raised_days"]), look_film_days=int(row["look_film_days"]),
-            dry_spell_h=float(row["dry_spell_h"]),
+            dry_spell_h=float(row["dry_spell_h"]), holds_days=int(row["holds_days"]),
             most_severity=int(row["most_severity"]), source=row["source"],
         )
         for row in rows("care_ways")
@@ -185,7 +194,7 @@ def _way(care: Care, stone: int, told: Told, goal: str, *, before: bool) -> _Cho
     if agent == CLEANER and (told.label is None or told.label.strength):
         # the label outranks our figures: without one there is no figure, with one it is the label's
         share = float("nan") if told.label is None else share_of(told.label.strength)
-    said = replace(told, strength=strength, dry_spell=f"{row.dry_spell_h:g} h")
+    said = replace(told, strength=strength, dry_spell=f"{row.dry_spell_h:g} h", soak=row.soak)
     why = [reason("way", way=row.way, rule=_rule(agent, severity, goal, row))]
     if agent == CLEANER and told.label is None:
         why.append(reason("no_label"))

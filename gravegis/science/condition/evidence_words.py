@@ -16,13 +16,17 @@ if TYPE_CHECKING:
 
     from gravegis.science.condition.evidence import Row
 
-__all__ = ["SURE_P", "SURE_PAIR_P", "between_words", "pair_words", "verdict"]
+__all__ = ["SURE_P", "SURE_PAIR_P", "between_words", "odds_times", "pair_words", "verdict"]
 
 SURE_P = 0.05
 """Below it a figure counts: common practice."""
 
 SURE_PAIR_P = 0.01
 """Held lower for pairs, since several harms are looked at and pairs alone may speak of a cause: own rule."""
+
+
+MOST_TIMES = 100.0
+"""From so many times on, and below one over it, the end of the interval is told in place of the figure: own choice."""
 
 
 def _found(rows: Sequence[Row], measure: str) -> Row | None:
@@ -67,7 +71,27 @@ def _pooled(rows: Sequence[Row], inseparable: Sequence[str]) -> dict[str, Row]:
 def _times(one: Row) -> str:
     if not math.isfinite(one.low):
         return f"{'no dry' if one.estimate > 1 else 'no wetted'} stone alone has it (p {one.p:.2g})"
-    return f"{one.estimate:.2g} times ({one.low:.2g} to {one.high:.2g})"
+    return odds_times(one.estimate, one.low, one.high)
+
+
+def odds_times(estimate: float, low: float, high: float, *, thing: str = "") -> str:
+    """Return an odds ratio with its interval in words, plain figures of two digits.
+
+    Beyond 100 times, or below a hundredth, the figure itself says little (often nobody of one kind has the harm): the
+    nearer end of the interval is told instead. Figures near 1 get the digits that tell the ends apart.
+    """
+    what = f" {thing}" if thing else ""
+    if estimate >= MOST_TIMES and math.isfinite(low):
+        return f"at least {_plain(low)} times{what} (nearer end of the interval)"
+    if estimate <= 1 / MOST_TIMES and math.isfinite(high):
+        return f"at most {_plain(high)} times{what} (nearer end of the interval)"
+    digits = next((n for n in (2, 3) if _plain(low, n) != _plain(high, n)), 4)
+    top = _plain(high, digits) if math.isfinite(high) else "no limit"
+    return f"{_plain(estimate, digits)} times{what} ({_plain(low, digits)} to {top})"
+
+
+def _plain(value: float, digits: int = 2) -> str:
+    return f"{float(f'{value:.{digits}g}'):,.10g}"
 
 
 def _and(names: Sequence[str]) -> str:

@@ -26,6 +26,7 @@ from gravegis.errors import LayerError, SettingError
 from gravegis.science.condition.autocorrelation import moran_of_sums
 from gravegis.science.condition.exact_tails import exact_tails
 from gravegis.science.condition.places import positions
+from gravegis.science.condition.rims import near_distance, on_the_rim
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ALPHA",
+    "BESIDE",
     "COLD",
     "HOT",
     "LEAST_STONES",
@@ -53,10 +55,11 @@ __all__ = [
     "z_scores",
 ]
 
-STATES = ("not significant", "hot", "cold", "no neighbours", "too few")
-"""What can be said of a stone; arrays hold the place in this list."""
+STATES = ("not significant", "hot", "cold", "no neighbours", "too few", "beside")
+"""What can be said of a stone; arrays hold the place in this list. Beside: q is small because a hot or cold place is
+near, right around the stone the harm is not that of the place (see `rims`)."""
 
-NOT_SIGNIFICANT, HOT, COLD, NO_NEIGHBOURS, TOO_FEW = range(5)
+NOT_SIGNIFICANT, HOT, COLD, NO_NEIGHBOURS, TOO_FEW, BESIDE = range(6)
 
 ALPHA = 0.05
 """Share of false discoveries held: common practice."""
@@ -233,8 +236,23 @@ def find_hot_spots(
     z = np.where(alone, np.nan, z_scores(values, total, count))
     with np.errstate(invalid="ignore"):
         found = q <= alpha
-    state = np.select([alone, found & (up < low), found], [NO_NEIGHBOURS, HOT, COLD], NOT_SIGNIFICANT)
+    hot, cold = found & (up < low), found & (up >= low)
+    beside = _beside(xy, values, band_m, count, (hot, cold))
+    state = np.select([alone, beside, hot, cold], [NO_NEIGHBOURS, BESIDE, HOT, COLD], NOT_SIGNIFICANT)
     return HotSpots(band_m, z, p, q, count, state.astype(np.int8), least_p, "", alike)
+
+
+def _beside(
+    xy: Floats, values: Counts, band_m: float, count: Counts, places: tuple[NDArray[np.bool_], NDArray[np.bool_]]
+) -> NDArray[np.bool_]:
+    """Return which of the hot and of the cold stones stand on the rim of their place only."""
+    near_m = near_distance(band_m, count)
+    if math.isnan(near_m) or not (places[0].any() or places[1].any()):
+        return np.zeros(len(values), dtype=np.bool_)
+    total, near_n = neighbour_sums(xy, values, near_m)
+    around, overall = (total + values) / (near_n + 1), float(values.mean())
+    rims = [on_the_rim(xy, around, one, overall=overall, link_m=near_m) for one in places]
+    return rims[0] | rims[1]
 
 
 def _checked(xy_m: ArrayLike, grade: ArrayLike, band_m: float, alpha: float) -> tuple[Floats, Counts]:

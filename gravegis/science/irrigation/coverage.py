@@ -170,3 +170,12 @@ def _into_own_cells(turns: Turns, grid: Grid, water: Floats, out: Floats) -> Flo
     inside = (column >= 0) & (column < grid.nx) & (row >= 0) & (row < grid.ny) & (water > 0)
     np.add.at(out, (row[inside], column[inside]), water[inside] / grid.cell_m**2)
     return np.where(inside, water, 0.0)
+
+
+def some_heads(turns: Turns, spray: Spray, rows: Ints) -> tuple[Turns, Spray]:
+    """Return some of the heads, in the order of ``rows``; the tables of their flight stay whole."""
+    kept = spray._replace(
+        flow_rad=spray.flow_rad[rows], table=spray.table[rows], bend_one=spray.bend_one[rows],
+        bend_two=spray.bend_two[rows], sides_m=np.ascontiguousarray(spray.sides_m[rows]),
+    )  # fmt: skip
+    return Turns._make(part[rows] for part in turns), kept

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from gravegis.science.irrigation.bundles import Pairs as Pairs
 from gravegis.science.irrigation.bundles import Turns
 from gravegis.science.irrigation.footprints import edges_of
 from gravegis.science.irrigation.throw import (
@@ -44,35 +45,6 @@ TOUCH_M = 1e-7
 _EDGES_AT_ONCE = 1 << 16  # keeps the working arrays within a few tens of megabytes
 _COARSE_SEGMENTS = 64  # first look for the nearest throw; its chord error is allowed for, then undone
 _ROUNDING_M = 1e-6  # slack for rounded coordinates where candidates are gathered
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pairs:
-    """Stones and the heads that reach them, one entry a pair, sorted by stone, then head.
-
-    Attributes
-    ----------
-    stone_i, head_i
-        Rows of the stone and of the head, shape ``(pairs,)``.
-    distance_m
-        From the head to the nearest point of the footprint on the ground, 0 when it stands within. [m]
-    margin_m
-        Smallest retreat of one edge of the throw (its arc; a stop of its turn or a side of its strip, past
-        the whole footprint) that would leave the stone dry; for a surveyed outline the depth of the deepest
-        corner. From minus the touch tolerance to 0 for a stone only touched. [m]
-    near_m
-        From the head to the nearest part of the footprint between its stops, infinite if there is none; where wind
-        carries the pattern, the distance at which that water would fall in still air. [m]
-    """
-
-    stone_i: Ints
-    head_i: Ints
-    distance_m: Floats
-    margin_m: Floats
-    near_m: Floats
-
-    def __len__(self) -> int:
-        return len(self.stone_i)
 
 
 def reach(

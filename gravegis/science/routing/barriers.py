@@ -12,7 +12,7 @@ from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
 
-__all__ = ["GATE_REACH_M", "WALL_MAX_M", "Solid", "build_solid", "corner_nodes", "sees", "step_out"]
+__all__ = ["GATE_REACH_M", "WALL_MAX_M", "Solid", "build_solid", "corner_nodes", "no_look", "sees", "step_out"]
 
 # A gate opens the barriers this near to it; common practice, no source.
 GATE_REACH_M = 1.0
@@ -31,6 +31,8 @@ HALF_LINE_M = 0.01
 # Sight lines are tested against ground shrunk by this much: touching a corner is allowed and rounding of
 # slanted edges does not close a line along a wall.
 TOUCH_M = 1e-6
+# Small portions keep the memory small, and other threads from waiting while lines are made.
+_LINES_AT_ONCE = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,13 +224,21 @@ def _convex_corners(outline: BaseGeometry) -> tuple[Floats, Floats]:
     return np.concatenate(corners), np.concatenate(outward)
 
 
-def sees(solid: Solid, lines_xy_m: Floats) -> Bools:
-    """Return True for each straight line, shape (e, 2, 2), that crosses no barrier; touching is allowed."""
+def no_look() -> None:
+    """Look at nothing between two portions of work."""
+
+
+def sees(solid: Solid, lines_xy_m: Floats, *, look: Callable[[], object] = no_look) -> Bools:
+    """Return True for each straight line, shape (e, 2, 2), that crosses no barrier; touching is allowed.
+
+    `look` is called between portions of the work; it may raise to stop it.
+    """
     clear = np.ones(len(lines_xy_m), dtype=bool)
     if solid.core.is_empty:
         return clear
-    for low in range(0, len(lines_xy_m), 100_000):  # blocks keep the memory small
-        block = slice(low, low + 100_000)
+    for low in range(0, len(lines_xy_m), _LINES_AT_ONCE):
+        look()
+        block = slice(low, low + _LINES_AT_ONCE)
         clear[block] = ~shapely.intersects(solid.core, shapely.linestrings(lines_xy_m[block]))
     return clear
 

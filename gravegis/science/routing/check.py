@@ -6,25 +6,30 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from gravegis.science.routing.check_crew import Violation, crew_day
+from gravegis.science.routing.check_led import led_reasons, led_rules, may_go
 from gravegis.science.routing.check_reasons import true_reasons
+from gravegis.science.routing.model import Reason
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from gravegis.science.routing.model import Crew, DayPlan, Refill, Stop, Unplanned, WalkTable
+    from gravegis.science.routing.model import Crew, DayPlan, LedRules, Refill, Stop, WalkTable
 
 __all__ = ["Violation", "check_plan"]
 
 
 def check_plan(
-    plan: DayPlan, stops: Sequence[Stop], crews: Sequence[Crew], walk: WalkTable, refills: Sequence[Refill] = ()
-) -> list[Violation]:
+    plan: DayPlan, stops: Sequence[Stop], crews: Sequence[Crew], walk: WalkTable, refills: Sequence[Refill] = (),
+    *, led: LedRules | None = None,
+) -> list[Violation]:  # fmt: skip
     """Return every rule the plan breaks; an empty list means that these rules hold.
 
     Checked: each stop exactly once, planned or left out with a true reason; each crew one day; skills; shift; work
     and walking times not cut short; soaks neither too short nor too long; how many stones soak at a time and how far
     apart; windows; water and cleaner carried, filled up only where it is fit; breaks; start and end at the base;
-    nothing out of reach. Not checked: whether a better plan exists, and whether the input is true.
+    nothing out of reach. With `led` also: each leader has one post and sees every stone of
+    the crews from it, and there are trained people enough for the novices who are out. Not checked: whether a better
+    plan exists, and whether the input is true.
     """
     by_stop = {stop.stop_id: stop for stop in stops}
     by_crew = {crew.crew_id: crew for crew in crews}
@@ -32,9 +37,9 @@ def check_plan(
     for day in plan.days:
         if day.crew_id in by_crew:
             found.extend(crew_day(day, by_crew[day.crew_id], by_stop, walk, {one.refill_id: one for one in refills}))
-    for left in plan.unplanned:
-        if left.stop_id in by_stop:
-            found.extend(_reason_holds(left, by_stop[left.stop_id], crews, walk, refills))
+    if led is not None:
+        found.extend(led_rules(plan, by_stop, crews, led))
+    found.extend(_reasons_hold(plan, stops, crews, (walk, refills), led))
     return found
 
 
@@ -63,10 +68,21 @@ def _each_crew_once(plan: DayPlan, by_crew: Mapping[str, Crew]) -> Iterator[Viol
             yield Violation("crew unknown", crew_id, "is not on the list of crews")
 
 
-def _reason_holds(
-    left: Unplanned, stop: Stop, crews: Sequence[Crew], walk: WalkTable, refills: Sequence[Refill]
-) -> Iterator[Violation]:
-    true = true_reasons(stop, crews, walk, refills)
-    if left.reason not in true:
-        names = " or ".join(sorted(reason.name for reason in true))
-        yield Violation("reason", left.stop_id, f"said {left.reason.name}, found {names}")
+def _reasons_hold(
+    plan: DayPlan, stops: Sequence[Stop], crews: Sequence[Crew], ways: tuple[WalkTable, Sequence[Refill]],
+    led: LedRules | None,
+) -> Iterator[Violation]:  # fmt: skip
+    by_stop = {stop.stop_id: stop for stop in stops}
+    for left in plan.unplanned:
+        stop = by_stop.get(left.stop_id)
+        if stop is None:
+            continue
+        true = true_reasons(stop, crews, *ways)
+        if led is not None:
+            # only who may go there can be short of time; what bars everybody stays true
+            may = may_go(plan, stop, crews, led)
+            mine = true_reasons(stop, may, *ways) if may else set()
+            true = (true - {Reason.NO_TIME_LEFT}) | mine | led_reasons(plan, stop, crews, led)
+        if left.reason not in true:
+            names = " or ".join(sorted(reason.name for reason in true))
+            yield Violation("reason", left.stop_id, f"said {left.reason.name}, found {names}")

@@ -36,8 +36,23 @@ def true_reasons(
         return {Reason.NEEDS_MORE_CLEANER_THAN_CARRIED}
     full = [crew for crew in able if crew.water_l >= stop.water_l]
     reasons = _of_time(stop, able, walk) | (_of_time(stop, full, walk) if full else {Reason.NO_REFILL})
-    if Reason.NO_TIME_LEFT in reasons and stop.water_l > 0 and not any(one.water for one in refills):
-        reasons.add(Reason.NO_REFILL)
+    if Reason.NO_TIME_LEFT in reasons:
+        reasons |= _out_of_litres(stop, able, walk, refills)
+    return reasons
+
+
+def _out_of_litres(stop: Stop, able: Sequence[Crew], walk: WalkTable, refills: Sequence[Refill]) -> set[Reason]:
+    """Return what a crew may run out of because it reaches no place that keeps it."""
+    reasons = set[Reason]()
+    for crew in able:
+        near = [
+            one for one in refills
+            if math.isfinite(walk.seconds[crew.start_place, one.place] + walk.seconds[one.place, crew.end_place])
+        ]  # fmt: skip
+        if stop.water_l > 0 and crew.water_l < math.inf and not any(one.water for one in near):
+            reasons.add(Reason.NO_REFILL)
+        if stop.cleaner_l > 0 and crew.cleaner_l < math.inf and not any(one.cleaner for one in near):
+            reasons.add(Reason.NO_CLEANER_LEFT)
     return reasons
 
 

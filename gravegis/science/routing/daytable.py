@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -196,12 +197,28 @@ def _no_time(table: DayTable, routes: Routes, k: int) -> Unplanned:
         options.append((takes - free, takes, free, c))
     over, takes, free, c = min(options)
     name = table.crews[c].crew_id
-    if stop.water_l > 0 and not any(one.water for one in table.rules.refills) and over <= 0:
-        detail = f"{stop.water_l:g} l, of the {table.crews[c].water_l:g} l of crew {name} too little is left"
-        return Unplanned(stop.stop_id, Reason.NO_REFILL, detail)
+    if over <= 0 and (dry := _without_refill(table, c, stop)) is not None:
+        return dry
     detail = f"takes {in_words(takes)} with the walk; crew {name} "
     if over > 0:
         detail += f"would be back {in_words(over)} late"
     else:
         detail += f"has {in_words(free)} over, in no piece that fits" + (f" ({stop.why})" if stop.why else "")
     return Unplanned(stop.stop_id, Reason.NO_TIME_LEFT, detail)
+
+
+def _without_refill(table: DayTable, c: int, stop: Stop) -> Unplanned | None:
+    """Return the stop as left out for want of water or cleaner, where the crew reaches no place that has it."""
+    crew, hop = table.crews[c], table.hop_s[c]
+    near = [
+        one for one in table.rules.refills
+        if hop[crew.start_place, one.place] < BARRED_S and hop[one.place, crew.end_place] < BARRED_S
+    ]  # fmt: skip
+    for need_l, full_l, kept, reason in (
+        (stop.water_l, crew.water_l, any(one.water for one in near), Reason.NO_REFILL),
+        (stop.cleaner_l, crew.cleaner_l, any(one.cleaner for one in near), Reason.NO_CLEANER_LEFT),
+    ):
+        if need_l > 0 and full_l < math.inf and not kept:
+            detail = f"{need_l:g} l, of the {full_l:g} l of crew {crew.crew_id} too little is left"
+            return Unplanned(stop.stop_id, reason, detail)
+    return None

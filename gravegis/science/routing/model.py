@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     import numpy as np
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = [
     "Break",
@@ -18,10 +19,13 @@ __all__ = [
     "Crew",
     "CrewDay",
     "DayPlan",
+    "LedRules",
     "Op",
+    "Post",
     "Provenance",
     "Reason",
     "Refill",
+    "Spares",
     "Stop",
     "Unplanned",
     "Visit",
@@ -63,7 +67,10 @@ class Reason(Enum):
     WINDOW_TOO_SHORT = "the time it may be worked on is shorter than the work"
     WINDOW_OUTSIDE_SHIFT = "nobody is out in the time it may be worked on"
     NO_REFILL = "the cans are empty and no water fit for rinsing is in reach"
+    NO_CLEANER_LEFT = "the cleaner is used up and no more of it is kept in reach"
     NO_TIME_LEFT = "no time left; carried over"
+    OUT_OF_SIGHT = "out of sight of the leader's post"
+    TOO_FEW_TRAINED = "too few trained people for the novices"
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +157,44 @@ class Crew:
     """Stones that may soak at a time; 1 waits beside each."""
     max_open_m: float = 40.0
     """Longest walk between stones that soak at the same time: common practice, no source. [m]"""
+    leader: str = ""
+    """Who leads it from a post within sight; "" for a crew by itself."""
+    people_n: int = 2
+    trained_n: int = 0
+    """Of its people so many are trained; the leader is not one of them."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LedRules:
+    """What holds for crews with a leader: all work in one block within sight of one post, trained and novice mixed.
+
+    ``xy_m`` (places, 2) are the places of the walking matrix, ``screens`` what nobody sees through or over.
+    """
+
+    sight_m: float
+    novices_n: float
+    """Untrained people for each trained one of a leader's crews, the leader counted as trained."""
+    xy_m: NDArray[np.float64]
+    screens: tuple[BaseGeometry, ...] = ()
+    spares_n: int = 3
+    """Stones on each list after the stop line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """Where a leader stands: beside a stop, at a row of the walking matrix."""
+
+    leader: str
+    stop_id: str
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spares:
+    """The stones a crew goes on with if time is left, in order."""
+
+    crew_id: str
+    stop_ids: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +275,8 @@ class DayPlan:
     days: tuple[CrewDay, ...]
     unplanned: tuple[Unplanned, ...]
     provenance: Provenance
+    posts: tuple[Post, ...] = ()
+    spares: tuple[Spares, ...] = ()
 
     @property
     def done(self) -> frozenset[str]:

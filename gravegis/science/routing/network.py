@@ -11,10 +11,10 @@ import shapely
 from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 
-from gravegis.science.routing.barriers import Solid, sees
+from gravegis.science.routing.barriers import Solid, no_look, sees
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry import LineString
@@ -118,11 +118,13 @@ def _crossings(pieces: Floats) -> dict[int, Floats]:
 
 
 def build_graph(
-    points_xy_m: Floats, path_nodes: PathNodes, solid: Solid, pace: Pace, settings: NetworkSettings
-) -> tuple[csr_array, tuple[int, ...]]:
+    points_xy_m: Floats, path_nodes: PathNodes, solid: Solid, pace: Pace, settings: NetworkSettings,
+    *, look: Callable[[], object] = no_look,
+) -> tuple[csr_array, tuple[int, ...]]:  # fmt: skip
     """Return the network as sparse matrix of seconds (one triangle), and the paths that a barrier cuts.
 
-    Nodes are ``points_xy_m`` (places, then corners and gates; a NaN row sees nothing), then the path nodes.
+    Nodes are ``points_xy_m`` (places, then corners and gates; a NaN row sees nothing), then the path nodes. `look` is
+    called between portions of the work.
     """
     xy = np.concatenate([points_xy_m, path_nodes.xy_m])
     n_points = len(points_xy_m)
@@ -138,7 +140,7 @@ def build_graph(
     open_pairs = index[np.concatenate(sight)]
     pairs = np.concatenate([open_pairs, path_nodes.edges + n_points])
     s_m = np.concatenate([np.full(len(open_pairs), pace.open_s_m), path_nodes.edge_pace_s_m])
-    clear = sees(solid, xy[pairs])
+    clear = sees(solid, xy[pairs], look=look)
     cut = np.unique(path_nodes.edge_path[~clear[len(open_pairs) :]])
     return _least(pairs[clear], s_m[clear], xy), tuple(int(k) for k in cut)
 

@@ -214,17 +214,31 @@ class Sequencer:
         """Fill the cans where it is the least way round; None where no place gives what is short."""
         if water_l > self.crew.water_l or cleaner_l > self.crew.cleaner_l:
             return None
-        no_water, no_cleaner = water_l > state.water_l, cleaner_l > state.cleaner_l
-        here = self.hop_s[state.place]
-        fit = [
-            (here[one.place] + self.hop_s[one.place][then] + one.service_s, row)
-            for row, one in enumerate(self.refills)
-            if (one.water or not no_water) and (one.cleaner or not no_cleaner)
-        ]
-        if not fit:
+        no_water, no_cleaner = water_l > state.water_l + LITRE_SLACK, cleaner_l > state.cleaner_l + LITRE_SLACK
+        ways = self._ways_to_fill(no_water=no_water, no_cleaner=no_cleaner)
+        if not ways:
             return None
-        one = self.refills[min(fit)[1]]
-        service, hop = _up(one.service_s), here[one.place]
+        at: _State | None = state
+        for row in min(ways, key=lambda way: (self._round_s(state.place, way, then), way)):
+            at = None if at is None else self._fill(at, self.refills[row])
+        return at
+
+    def _ways_to_fill(self, *, no_water: bool, no_cleaner: bool) -> list[tuple[int, ...]]:
+        """Return the places that give all that is short; where none does, two one after the other, in both orders."""
+        waters = [row for row, one in enumerate(self.refills) if one.water]
+        cleaners = [row for row, one in enumerate(self.refills) if one.cleaner]
+        if no_water and no_cleaner:
+            both: list[tuple[int, ...]] = [(row,) for row in waters if row in cleaners]
+            return both or [way for a in waters for b in cleaners for way in ((a, b), (b, a))]
+        return [(row,) for row in (waters if no_water else cleaners)]
+
+    def _round_s(self, place: int, way: tuple[int, ...], then: int) -> float:
+        """Return the time of walking to places of filling, filling there, and walking on. [s]"""
+        stands = [place, *(self.refills[row].place for row in way), then]
+        return sum(self.hop_s[a][b] for a, b in pairwise(stands)) + sum(self.refills[row].service_s for row in way)
+
+    def _fill(self, state: _State, one: Refill) -> _State | None:
+        service, hop = _up(one.service_s), self.hop_s[state.place][one.place]
         at = self._rest(state, hop + service)
         if at is None:
             return None

@@ -36,23 +36,28 @@ def length_words(length_m: float, unit: str) -> str:
 
 
 def draw_furniture(painter: QPainter, view: View, *, unit: str, north_deg: float, theme: str) -> None:
-    """Draw the bar in the lower left corner and true north in the upper right one, on plates of paper."""
+    """Draw the bar in the lower right corner, true north above in the right one, on plates of paper.
+
+    Both stand at the right: the evidence card lies over the left of the map.
+    """
     ink, paper = QColor(symbols.symbol("measure", theme).line), QColor(symbols.PAPERS[theme])
     paper.setAlpha(215)
     long_px, words = bar_length(view.px_per_m, unit)
     size = painter.fontMetrics()
     low = view.height_px - 12
-    plate = QRectF(8, low - size.height() - 12, max(long_px, size.horizontalAdvance(words)) + 16, size.height() + 18)
+    wide = max(long_px, size.horizontalAdvance(words)) + 16
+    left = view.width_px - 8 - wide
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(paper)
-    painter.drawRoundedRect(plate, 3, 3)
+    painter.drawRoundedRect(QRectF(left, low - size.height() - 12, wide, size.height() + 18), 3, 3)
     pen = QPen(ink, 2)
     pen.setCapStyle(Qt.PenCapStyle.FlatCap)
     painter.setPen(pen)
+    at = left + 8
     painter.drawPolyline(
-        QPolygonF([QPointF(16, low - 6), QPointF(16, low), QPointF(16 + long_px, low), QPointF(16 + long_px, low - 6)])
+        QPolygonF([QPointF(at, low - 6), QPointF(at, low), QPointF(at + long_px, low), QPointF(at + long_px, low - 6)])
     )
-    painter.drawText(QPointF(18, low - 9), words)
+    painter.drawText(QPointF(at + 2, low - 9), words)
     _north(painter, view, north_deg, ink, paper)
 
 

@@ -48,7 +48,10 @@ class Redrawer(QObject):
             if is_old():
                 return
             for image, shows, is_last in base_of(material, view, look, density=density, font=font, stop=is_old):
-                self.drawn.emit(mine, image, shows, is_last)
+                try:
+                    self.drawn.emit(mine, image, shows, is_last)
+                except RuntimeError:  # the canvas went while its picture was drawn: nobody waits for it
+                    return
 
         self._pool.start(work)
 

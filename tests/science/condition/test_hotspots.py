@@ -16,9 +16,11 @@ from libpysal.weights import DistanceBand
 from scipy.stats import hypergeom
 
 from gravegis.errors import LayerError, SettingError
-from gravegis.science.condition import exact_tails, hotspots
+from gravegis.layers.stones import places_m
+from gravegis.science.condition import exact_tails, hotspots, rims
 from gravegis.science.condition.exact_tails import MOST_NEIGHBOURS
 from gravegis.science.condition.hotspots import (
+    BESIDE,
     COLD,
     HOT,
     NO_NEIGHBOURS,
@@ -33,6 +35,8 @@ from gravegis.science.condition.hotspots import (
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from gravegis.site import Site
 
     Floats = NDArray[np.float64]
     Counts = NDArray[np.int64]
@@ -185,6 +189,63 @@ def test_patches_of_harm_are_hot_and_little_else() -> None:
         assert made.q[hot].max() <= 0.05
     assert np.mean(found) >= 0.95
     assert np.mean(outside) <= 0.2
+
+
+@pytest.mark.parametrize("width_m", [24, 30, 40])
+def test_planted_patches_of_two_bands_or_more_are_found_on_the_sample_ground(width_m: int, sample_site: Site) -> None:
+    """Two patches a map, 0.95 harmed in them and 0.1 elsewhere; narrower ones fall short: `scripts/hot_spots.py`."""
+    xy = places_m(sample_site["stones"])
+    rng, recall, hot_n, outside_n = np.random.default_rng([12, width_m]), [], 0, 0
+    for _ in range(40):
+        first = second = xy[rng.integers(len(xy))]
+        while np.hypot(*(second - first)) < 2 * width_m:
+            second = xy[rng.integers(len(xy))]
+        patch = (np.hypot(*(xy - first).T) <= width_m / 2) | (np.hypot(*(xy - second).T) <= width_m / 2)
+        grade = np.where(rng.random(len(xy)) < np.where(patch, 0.95, 0.1), rng.integers(1, 4, len(xy)), 0)
+        hot = find_hot_spots(xy, grade, band_m=choose_band(xy)).state == HOT
+        recall.append((hot & patch).sum() / patch.sum())
+        hot_n, outside_n = hot_n + hot.sum(), outside_n + (hot & ~patch).sum()
+    assert np.mean(recall) >= 0.95
+    assert outside_n <= 0.2 * hot_n
+
+
+def test_stones_beside_a_hot_place_are_told_from_those_in_it_and_none_is_added() -> None:
+    xy, rng = ground(1500, 23), np.random.default_rng(24)
+    patch = np.hypot(*(xy - [30, 30]).T) < 11
+    grade = np.where(patch, 3, (rng.random(1500) < 0.05).astype(int))
+    made = find_hot_spots(xy, grade, band_m=choose_band(xy))
+    beside, hot = made.state == BESIDE, made.state == HOT
+    assert beside.sum() > 10
+    assert (beside & patch).sum() <= 0.02 * patch.sum()
+    assert made.q[beside].max() <= 0.05
+    found = made.q <= 0.05
+    assert (found == (beside | hot | (made.state == COLD))).all()
+    # by hand: mean grade right around, own counted, below a fifth of the way from the ground to the middle of the place
+    near_m = rims.near_distance(made.band_m, made.neighbours_n)
+    near = ((xy[:, None] - xy[None]) ** 2).sum(axis=2) <= near_m**2
+    around = (near @ grade) / near.sum(axis=1)
+    upwards = found & (made.z > 0)
+    low = around[upwards].min(), np.median(around[upwards])
+    limit = grade.mean() + 0.2 * (low[1] - grade.mean())
+    agree = (around < limit)[upwards] == beside[upwards]
+    assert agree.mean() > 0.97  # small places of their own have a middle of their own
+
+
+def test_two_places_of_unlike_strength_each_have_their_own_rim() -> None:
+    xy = np.stack(np.meshgrid(np.arange(0, 90, 1.5), np.arange(0, 40, 1.5)), axis=-1).reshape(-1, 2)
+    strong, weak = (np.hypot(*(xy - centre).T) < 9 for centre in ([15, 20], [70, 20]))
+    around = np.where(strong, 3.0, np.where(weak, 0.6, 0.1))
+    found = np.hypot(*(xy - [15, 20]).T) < 12
+    found |= np.hypot(*(xy - [70, 20]).T) < 12
+    rim = rims.on_the_rim(xy, around, found, overall=0.1, link_m=2.0)
+    assert not (rim & (strong | weak)).any()
+    assert (rim == (found & ~strong & ~weak)).all()
+    assert not rims.on_the_rim(xy, around, np.zeros(len(xy), dtype=bool), overall=0.1, link_m=2.0).any()
+
+
+def test_a_band_that_holds_few_stones_has_no_rim() -> None:
+    assert np.isnan(rims.near_distance(4.0, np.full(9, 8)))
+    assert rims.near_distance(4.0, np.full(9, 32)) == pytest.approx(2.0)
 
 
 def test_a_spared_patch_is_cold() -> None:

@@ -155,12 +155,15 @@ def test_faces_are_named_by_where_they_look() -> None:
     assert lengths.tolist() == [[4, 2, 4, 2], [2, 4, 2, 4], [4, 2, 4, 2]]
     run = ground.b_m - ground.a_m
     north = (run[:, 0] < 0) & (run[:, 1] == 0)
-    assert face[north].tolist() == [0, 3, 0]  # facing east, the north side is on the left
+    assert face[north].tolist() == [0, 3, 0]  # facing east, the north side is on the right of its reader
 
 
 def test_an_edge_exactly_between_two_faces_goes_to_the_earlier() -> None:
     ground = make_ground(np.array([shapely.box(0, 0, 1, 1)], dtype=object))
-    assert sorted(face_of_edges(ground, 45.0).tolist()) == [0, 0, 1, 2]
+    run_x, run_y = (ground.b_m - ground.a_m).T
+    looks_deg = np.round(np.degrees(np.arctan2(run_y, -run_x))) % 360
+    found = dict(zip((looks_deg - 45) % 360, face_of_edges(ground, 45.0), strict=True))
+    assert found == {45: 0, 135: 1, 225: 2, 315: 0}  # front, left, back, front
 
 
 @settings(max_examples=30)

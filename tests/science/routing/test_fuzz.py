@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from gravegis.errors import LayerError
 from gravegis.science.routing.baseline import baseline_plan
 from gravegis.science.routing.check import check_plan
 from gravegis.science.routing.daytable import Rules
 from gravegis.science.routing.ground import Ground
-from gravegis.science.routing.model import Break, Crew, Refill, Stop
+from gravegis.science.routing.led import plan_with_leaders
+from gravegis.science.routing.model import Break, Crew, LedRules, Refill, Stop
 from gravegis.science.routing.solve import plan_day
 from gravegis.science.routing.walking import WalkMatrix, walk_matrix
 
@@ -44,8 +47,6 @@ def odd_day(seed: int) -> tuple[list[Stop], list[Crew], WalkMatrix, Rules]:
     xy = np.round(chance.uniform(0, 120, (n + 3, 2)))
     if chance.random() < 0.3:
         xy[3:] = xy[-1]  # all on one spot
-    import shapely
-
     court = [shapely.box(20, 20, 60, 60).exterior] if chance.random() < 0.5 else []
     walk = walk_matrix(xy, Ground(barriers=court))
     crews = [
@@ -63,13 +64,30 @@ def odd_day(seed: int) -> tuple[list[Stop], list[Crew], WalkMatrix, Rules]:
     return [odd_stop(k, k + 3, chance) for k in range(n)], crews, walk, rules
 
 
+def odd_led(seed: int, crews: list[Crew], places_n: int) -> tuple[list[Crew], LedRules]:
+    """Give some crews one of two leaders, who see 5 to 150 m over places of their own."""
+    chance = np.random.default_rng((seed, 1))
+    xy = np.round(chance.uniform(0, 120, (places_n, 2)))
+    led = [
+        replace(crew, leader=str(chance.choice(["", "one", "two"])), people_n=int(chance.integers(1, 4)),
+                trained_n=int(chance.integers(0, 2)))
+        for crew in crews
+    ]  # fmt: skip
+    screens = (shapely.LineString([(60, 0), (60, 120)]),) if chance.random() < 0.5 else ()
+    return led, LedRules(float(chance.uniform(5, 150)), float(chance.integers(0, 5)), xy, screens)
+
+
 def holds(seed: int) -> None:
     stops, crews, walk, rules = odd_day(seed)
+    some, led = odd_led(seed, crews, len(walk.seconds))
+    block = plan_with_leaders(stops, some, walk, led=led, seed=seed, iterations=15, rules=rules)
+    assert check_plan(block, stops, some, walk, rules.refills, led=led) == [], seed
     for plan in (
+        block,
         plan_day(stops, crews, walk, seed=seed, iterations=15, rules=rules),
         baseline_plan(stops, crews, walk, rules=rules),
     ):
-        assert check_plan(plan, stops, crews, walk, rules.refills) == [], seed
+        assert plan is block or check_plan(plan, stops, crews, walk, rules.refills) == [], seed
         named = [visit.stop_id for day in plan.days for visit in day.visits]
         left = [one.stop_id for one in plan.unplanned]
         assert sorted(named + left) == sorted(stop.stop_id for stop in stops), seed

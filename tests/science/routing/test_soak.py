@@ -98,6 +98,42 @@ def test_without_water_to_fill_up_what_the_first_cans_give_is_done_and_the_rest_
     assert [left.reason for left in plan.unplanned] == [Reason.NO_REFILL]
 
 
+def test_water_from_a_tap_and_cleaner_from_a_base_are_fetched_one_after_the_other_where_no_place_has_both() -> None:
+    """5 l of 10 and 1 l of 2 a stone: after two stones both are gone; the tap has no cleaner, the shed no water."""
+    stops = [Stop(f"s{k}", 1, 60, water_l=5, cleaner_l=1) for k in range(6)]
+    kept = (Refill("tap", 2, 30), Refill("shed", 0, 20, water=False, cleaner=True))
+    crew = Crew("a", 0, 0, 0, 3600, water_l=10, cleaner_l=2)
+    plan = plan_day(stops, [crew], line_of(0, 10, 16), seed=1, iterations=20, rules=Rules(kept))
+    assert len(plan.done) == 6
+    assert [op.ref for op in plan.days[0].ops if op.kind == "refill"] == ["tap", "shed"] * 2
+    # out 10 s, six stones of a minute, home 10 s; twice to the tap 6 s, 30 s, to the shed 16 s, 20 s, back 10 s
+    assert plan.days[0].back_at_base_s == 10 + 6 * 60 + 10 + 2 * (6 + 30 + 16 + 20 + 10)
+
+
+def test_two_places_are_taken_in_the_order_that_is_shorter() -> None:
+    stops = [Stop(f"s{k}", 1, 60, water_l=10, cleaner_l=2) for k in range(2)]
+    kept = (Refill("tap", 3, 0), Refill("store", 2, 0, water=False, cleaner=True))
+    crew = Crew("a", 0, 4, 0, 3600, water_l=10, cleaner_l=2)
+    plan = plan_day(stops, [crew], line_of(0, 50, 40, 70, 50), seed=1, iterations=20, rules=Rules(kept))
+    assert plan.days[0].back_at_base_s == 50 + 60 + 60 + 60
+    assert len(plan.done) == 2
+
+
+def test_a_crew_whose_cleaner_is_used_up_for_good_says_so() -> None:
+    stops = [Stop(f"s{k}", 1, 60, cleaner_l=1) for k in range(3)]
+    plan = plan_day(stops, [Crew("a", 0, 0, 0, 3600, cleaner_l=2)], line_of(0, 10), seed=1, iterations=20)
+    assert len(plan.done) == 2
+    assert [left.reason for left in plan.unplanned] == [Reason.NO_CLEANER_LEFT]
+
+
+def test_water_behind_a_wall_is_no_water() -> None:
+    stops = [Stop(f"s{k}", 1, 60, water_l=10) for k in range(3)]
+    metres = np.array([[0, 10, np.inf], [10, 0, np.inf], [np.inf, np.inf, 0]])
+    plan = plan_day(stops, [Crew("a", 0, 0, 0, 3600, water_l=20)], WalkMatrix.from_times(metres, metres), seed=1,
+                    iterations=20, rules=Rules((Refill("tap", 2, 30),)))  # fmt: skip
+    assert [left.reason for left in plan.unplanned] == [Reason.NO_REFILL]
+
+
 def test_a_break_is_taken_between_its_times() -> None:
     stops = [Stop(f"s{k}", 1, 20 * MIN) for k in range(12)]
     crew = Crew("a", 0, 0, 0, 240 * MIN, breaks=(Break(100 * MIN, 130 * MIN, 30 * MIN),))

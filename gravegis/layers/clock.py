@@ -1,4 +1,4 @@
-"""When it is wet: hours, nights, spells, the sun and the wind in the hours in which zones run."""
+"""When zones run, from the schedule of a site: hours a season, wet nights and spells, sun, the wind in those hours."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gravegis.analyses.wetting.sights import without_pair
 from gravegis.errors import SettingError
+from gravegis.layers.holder import holds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gravegis.layers.canonical import Frame
+    from gravegis.layers.holder import Holder
     from gravegis.science.irrigation.schedule import Season
-    from gravegis.site import Site
 
     Floats = npt.NDArray[np.float64]
     Ints = npt.NDArray[np.int64]
@@ -59,11 +59,11 @@ class Clock:
         return hours, nights, spell, share
 
 
-def clock_of(site: Site, drying_h: float) -> Clock | None:
+def clock_of(site: Holder, drying_h: float) -> Clock | None:
     """Return the clock of a site, None without a schedule."""
     from gravegis.science.irrigation.schedule import program_lines, season
 
-    if not site.has("schedules"):
+    if not holds(site, "schedules"):
         return None
     rows: Any = site["schedules"].astype(object)
     lines, unread = program_lines(rows.where(rows.notna(), None).to_dict("records"))
@@ -74,11 +74,12 @@ def clock_of(site: Site, drying_h: float) -> Clock | None:
     return Clock(made, _place(site) if site.info.time_zone else None, drying_h)
 
 
-def _place(site: Site) -> tuple[float, float] | None:
-    """Return longitude and latitude of the middle of the stones."""
+def _place(site: Holder) -> tuple[float, float] | None:
+    """Return longitude and latitude of the middle of the stones, of the heads where there are none."""
     import pyproj
 
-    bounds = site["stones"].total_bounds
+    layer = next((name for name in ("stones", "heads") if holds(site, name)), None)
+    bounds: Any = [np.nan] if layer is None else site[layer].total_bounds
     if not np.isfinite(bounds).all():
         return None
     to_degrees = pyproj.Transformer.from_crs(site.info.crs, "EPSG:4326", always_xy=True)
@@ -104,6 +105,15 @@ def _pieces(start_s: Ints, end_s: Ints) -> tuple[Ints, Ints]:
     step = np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)
     share = step / (count[run] - 1)
     return start_s[run] + np.rint(share * (end_s - start_s)[run]).astype(np.int64), run
+
+
+def _clock_hours(start_s: Ints, end_s: Ints) -> tuple[Ints, Ints]:
+    """Return the clock hours that runs touch, and how many seconds of each."""
+    first = start_s // _HOUR_S
+    count = np.maximum(first, (end_s - 1) // _HOUR_S) - first + 1
+    run = np.repeat(np.arange(len(start_s)), count)
+    at_s = (first[run] + np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)) * _HOUR_S
+    return at_s, np.maximum(np.minimum(end_s[run], at_s + _HOUR_S) - np.maximum(start_s[run], at_s), 0)
 
 
 def _nights_and_sun(start_s: Ints, end_s: Ints, place: tuple[float, float]) -> tuple[float, float]:
@@ -138,18 +148,16 @@ def stone_hours(table: Frame, kept: Frame, sights: Frame, clock: Clock | None) -
     told = np.asarray(names, dtype=object)
     figures = [clock.figures(frozenset(told[some].tolist())) for some in np.split(code, first[1:])] if len(row) else []
     out[row[first]] = np.reshape(figures, (len(first), 4))
-    # seen wetted by a head and a zone that nobody knows
-    out[sights.loc[without_pair(sights, kept) & (sights["zone_id"] == "").to_numpy(), "row"]] = _NOTHING
     return out
 
 
-def wind_of(site: Site, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
+def wind_of(site: Holder, zones: list[Any], clock: Clock | None) -> tuple[Floats, Floats] | None:
     """Return speed and bearing of the mean wind in the hours each zone runs, by row of ``zones``; None without.
 
     The weather of a year stands for every year: hours are met by month, day and hour. Zones of unknown hours, and
     hours without a record, count as still.
     """
-    if clock is None or clock.place is None or not site.has("weather", "wind_m_s"):
+    if clock is None or clock.place is None or not holds(site, "weather", "wind_m_s"):
         return None
     weather = site["weather"]
     if not {"at", "wind_from_deg"} <= set(weather.columns):
@@ -172,10 +180,9 @@ def _mean_wind(clock: Clock, zone: str, sums: Floats) -> tuple[float, float]:
     mine = runs.zone == zone
     if zone not in clock.season.zones or not mine.any():
         return 0.0, 0.0
-    at_s, run = _pieces(runs.start_s[mine], runs.end_s[mine])
-    weight = ((runs.end_s - runs.start_s)[mine] / np.bincount(run))[run]
+    at_s, weight = _clock_hours(runs.start_s[mine], runs.end_s[mine])
     found = sums[_hour_of_year(at_s.astype("datetime64[s]"))]
-    some = found[:, 2] > 0
+    some = (found[:, 2] > 0) & (weight > 0)
     if not some.any():
         return 0.0, 0.0
     mean = found[some, :2] / found[some, 2:]
