@@ -213,7 +213,7 @@ def test_page_says_when_the_zone_runs_and_what_was_assumed() -> None:
 
 def test_page_says_what_it_does_not_know_and_leaves_room_to_write() -> None:
     for page in pdftext.pages(printed("usual")):
-        assert "no depth of water, no faces of stones" in page.text
+        assert "No depth of water and no faces of stones" in page.text
         assert "Looked at by" in page.text
         assert "safe" not in page.text.lower().split()
     assert "do this done" in page_of("Zone Z1")

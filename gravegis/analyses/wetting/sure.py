@@ -140,10 +140,11 @@ def looks(pairs: Frame, stones: Frame) -> Frame:
     None stands farther from its head than the strike distance and 2.2 times the error of its place; what was seen
     already needs no look.
     """
-    from gravegis.science.irrigation.certainty import LOOK_SIGMAS
+    from gravegis.science.irrigation.certainty import worth_a_look
 
-    within_m = pairs["strike_m"] + LOOK_SIGMAS * pairs["place_error_m"]
-    wanted = (pairs["seen"] == "") & (pairs["strike_m"] > 0) & (pairs["distance_m"] <= within_m)
+    names = ("distance_m", "strike_m", "place_error_m")
+    near = worth_a_look(*(pairs[name].to_numpy(dtype=np.float64) for name in names))
+    wanted = (pairs["seen"] == "") & near
     found = pairs[wanted & ((pairs["chance"] > 0) | pairs["struck"].astype(bool))]
     found = found.assign(near=found["chance"].round(9))
     found = found.sort_values(["head", "near", "distance_m", "stone"], ascending=[True, False, True, True])
