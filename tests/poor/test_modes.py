@@ -360,9 +360,10 @@ def no_schedule(mode: Callable[..., Mode]) -> Mode:
 
 def test_no_schedule_gives_no_season_total_and_asks_for_the_programme(no_schedule: Mode) -> None:
     for pattern in (SEASON, HOURS, LITRES):
-        # the flow a person typed is theirs
-        assert [one for one in no_schedule.said(pattern) if "flow" not in one.lower()] == []
-    assert no_schedule.filled(r"season_h|hours.*|.*_mm(_.*)?") == []
+        # the flow a person typed is theirs, and what falls while it runs follows from it: by the hour, no total
+        said = [one for one in no_schedule.said(pattern) if "flow" not in one.lower()]
+        assert [one for one in said if pattern != LITRES or not re.search("an hour|/h|_h|hour", one)] == []
+    assert no_schedule.filled(r"season_h|hours.*|.*_mm") == []
     assert "no hours a season" in no_schedule.assumed
     assert "Ask the superintendent for the programme of zone Z1" in no_schedule.checked
     assert "between 11 and 19 h" in no_schedule.texts["zones.pdf"]
