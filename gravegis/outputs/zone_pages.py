@@ -335,8 +335,9 @@ def _below(site: Site, width: float, most: int) -> Flowable:
     if len(assumed) > len(shown):
         shown.append(f"and {len(assumed) - len(shown)} more in assumed.txt")
     lines = [para(f"– {one}", SMALL) for one in shown] or [para("Nothing was recorded as assumed.", SMALL)]
+    told = [para(_says(site), SMALL, most=900)]
     both = Table(
-        [[box("What this page does not say", [para(_says(site), SMALL)], left), box("Assumed", lines, right)]],
+        [[box("What this page does not say", told, left), box("Assumed", lines, right)]],
         colWidths=[left + 6, right],
     )
     both.setStyle(sheet.BARE)
