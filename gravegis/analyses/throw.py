@@ -110,7 +110,7 @@ def _usual(kind: object) -> dict[str, object]:
 def _assumed(heads: Frame, frame: Frame) -> tuple[Assumption, ...]:
     """Return what was taken for missing throws and turns; strips and surveyed outlines need neither."""
     from gravegis.layers.canonical import column
-    from gravegis.layers.heads import turn_unknown
+    from gravegis.layers.heads import bearing_unknown, turn_unknown
 
     is_arc = frame["pattern"].isin(["full circle", "part circle"])
     by_kind = int((is_arc & (frame["basis"] == "by kind")).sum())
@@ -124,7 +124,9 @@ def _assumed(heads: Frame, frame: Frame) -> tuple[Assumption, ...]:
         "arc_sweep_deg": no_turn,
         "strip_length_m": no_size,
     }
-    return tuple(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], count) for name, count in rows_n.items())
+    made = [Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], count) for name, count in rows_n.items()]
+    no_bearing = int((strips & bearing_unknown(heads)).sum())
+    return (*made, Assumption("heads.arc_from_deg", "bearing of a strip unknown: to the north, a guess", no_bearing))
 
 
 def _notes(frame: Frame) -> tuple[str, ...]:

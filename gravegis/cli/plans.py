@@ -20,7 +20,7 @@ __all__ = ["plan_change"]
 _COLUMNS = ("day", "crew_id", "seq", "stone_id")
 
 
-@click.command(name="plan-change")
+@click.command(name="plan_change")
 @click.argument("site", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("earlier", required=False)
 @click.option("--to", type=click.Path(path_type=Path, dir_okay=False), help="Write it to a .pdf or a .csv file.")

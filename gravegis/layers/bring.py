@@ -27,6 +27,7 @@ from gravegis.layers import (
     signs,
     ticks,
     vocabulary,
+    walks,
 )  # fmt: skip
 from gravegis.layers import crs as systems
 from gravegis.layers.cans import LAYER as CANS
@@ -92,7 +93,7 @@ def bring_in(site: S, layer: str, path: Path, **options: Unpack[Options]) -> Bro
     try:
         read = read_cans if layer == CANS else _read
         raw = named_again(read(path, typed, road), typed, road)
-        raw = ticks.unfold(raw, road)
+        raw = walks.unfold_walk(ticks.unfold(raw, road), road)
     except LayerError as error:
         road.add(error.problems, of_crs=isinstance(error, CrsError))
         road.stop()
@@ -310,6 +311,15 @@ def _all_renamed(before: Frame, now: Frame, key: str) -> list[str]:
     return [f"{words} them points nowhere now; the earlier save is kept: gravegis versions, gravegis restore"]
 
 
+def _with_faults(site: S, road: Road) -> S:
+    """Return the site with the faults that a zone walk noted at its heads."""
+    if not road.faults or "heads" not in site:
+        return site
+    made = site.with_layers({"heads": walks.with_faults(site["heads"], road)})
+    road.stop()
+    return made
+
+
 def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
     """Return the site with the layer in it, gaps filled by place, and the file named among its sources."""
     road.tidy()
@@ -327,7 +337,7 @@ def _taken(site: S, frame: Frame, road: Road, *, more: bool) -> Brought[S]:
         road.notes.append(f"layer {name} was there ({len(site[name])} rows) and is replaced")
         road.warnings.extend(_all_renamed(site[name], frame, road.layer.key[0]))
     try:
-        made = site.with_layers({name: frame})
+        made = _with_faults(site.with_layers({name: frame}), road)
         if name in match.FILLING:
             filled = match.fill_places({one: made[one] for one in made})
             road.notes.extend(filled.notes)

@@ -14,6 +14,7 @@ from gravegis.errors import Problem
 from gravegis.layers import schema
 from gravegis.layers.canonical import column
 from gravegis.layers.links import broken
+from gravegis.layers.proposals import facings_by_photo, sizes_by_form
 from gravegis.layers.read.raw import many, shown
 from gravegis.science.irrigation.kinds import head_kinds
 from gravegis.science.irrigation.schedule import program_lines
@@ -34,6 +35,7 @@ _REACH_M = 60.0  # the longest throw the schema allows
 _FAR_M = 1_000.0  # layers of one ground lie nearer; common practice, no source
 _SAME_PLACE_M = 0.01
 _OVERLAP_M2 = 1e-4
+_PLOTS_SHARE = 0.01  # plots drawn one by one overlap by a line's width; more than a hundredth is told: own choice
 # Heads are set out about one throw apart; a throw typed in feet as metres is 3.28 times too long. Limits:
 # common practice, no source.
 _FEET_RATIO = (2.3, 4.6)
@@ -56,8 +58,8 @@ def check_site(site: Holder) -> list[Finding]:
     """Return what is wrong or doubtful in a site, errors first; an empty list says only what was checked.
 
     Checked: that layers lie near each other; that names in one layer stand in the other; that zones have hours,
-    heads a throw, crews a base; positions used twice; stones that overlap; throws that look like feet; stones
-    whose stability nobody checked; words that are in no vocabulary.
+    heads a throw, crews a base; positions used twice; stones and plots that overlap; throws that look like feet; stones
+    whose stability nobody checked; what photos and forms propose; words that are in no vocabulary.
     """
     found = [finding for one in CHECKS for finding in one(site)]
     return sorted(found, key=lambda finding: SEVERITIES.index(finding.severity))
@@ -184,21 +186,42 @@ def _invalid(site: Holder) -> Iterator[Finding]:
 
 
 def _overlaps(site: Holder) -> Iterator[Finding]:
-    stones = _rows(site, "stones")
-    if not _has_places(stones):
-        return
-    shapes = np.asarray(stones["geometry"].array, dtype=object)
+    for name, least_share in (("stones", 0.0), ("plots", _PLOTS_SHARE)):
+        frame = _rows(site, name)
+        if not _has_places(frame):
+            continue
+        shapes = np.asarray(frame["geometry"].array, dtype=object)
+        one, two, share_m2 = _overlapping(shapes, least_share)
+        if len(one):
+            ids = frame[schema.layer(name).key[0]].to_numpy()
+            named = shown(f"{ids[a]} and {ids[b]} ({m2:.2f} m2)" for a, b, m2 in zip(one, two, share_m2, strict=True))
+            words = f"{many(len(one), 'pair')} of {name} overlap: {named}"
+            yield _say("warning", words, name, "Correct an outline or a position.")
+
+
+def _overlapping(
+    shapes: npt.NDArray[np.object_], least_share: float
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.float64]]:
+    """Return rows that overlap by more than a share of the smaller, and by how much, the worst first. [m2]"""
     drawn = np.flatnonzero((shapely.get_dimensions(shapes) == 2) & shapely.is_valid(shapes))
     one, two = shapely.STRtree(shapes[drawn]).query(shapes[drawn], predicate="intersects")
     one, two = drawn[one[one < two]], drawn[two[one < two]]
     share_m2 = shapely.area(shapely.intersection(shapes[one], shapes[two]))
-    worst = np.flatnonzero(share_m2 > _OVERLAP_M2)
-    if len(worst):
-        ids = stones["stone_id"].to_numpy()
-        order = worst[np.argsort(-share_m2[worst], kind="stable")]
-        named = shown(f"{ids[one[i]]} and {ids[two[i]]} ({share_m2[i]:.2f} m2)" for i in order)
-        words = f"{many(len(worst), 'pair')} of stones overlap: {named}"
-        yield _say("warning", words, "stones", "Correct an outline or a position.")
+    smaller_m2 = np.minimum(shapely.area(shapes[one]), shapely.area(shapes[two]))
+    worst = np.flatnonzero(share_m2 > np.maximum(_OVERLAP_M2, least_share * smaller_m2))
+    order = worst[np.argsort(-share_m2[worst], kind="stable")]
+    return one[order], two[order], share_m2[order]
+
+
+def _proposals(site: Holder) -> Iterator[Finding]:
+    stones, photos = _rows(site, "stones"), _rows(site, "photos")
+    if stones.empty:
+        return
+    if len(photos):
+        for words, how in facings_by_photo(stones, photos):
+            yield _say("hint", words, "stones.facing_deg", how)
+    for words, how in sizes_by_form(stones):
+        yield _say("hint", words, "stones.form", how)
 
 
 def _throws(site: Holder) -> Iterator[Finding]:
@@ -277,6 +300,6 @@ def _vocabulary(site: Holder) -> Iterator[Finding]:
 
 CHECKS: tuple[Callable[[Holder], Iterator[Finding]], ...] = (
     _basics, _apart, _links, _water_hours, _schedules, _crews, _invalid, _same_places, _overlaps, _throws,
-    _stability, _vocabulary,
+    _stability, _proposals, _vocabulary,
 )  # fmt: skip
 """Each looks at one thing; a new check is one function and its name here."""

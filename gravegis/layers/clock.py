@@ -107,6 +107,15 @@ def _pieces(start_s: Ints, end_s: Ints) -> tuple[Ints, Ints]:
     return start_s[run] + np.rint(share * (end_s - start_s)[run]).astype(np.int64), run
 
 
+def _clock_hours(start_s: Ints, end_s: Ints) -> tuple[Ints, Ints]:
+    """Return the clock hours that runs touch, and how many seconds of each."""
+    first = start_s // _HOUR_S
+    count = np.maximum(first, (end_s - 1) // _HOUR_S) - first + 1
+    run = np.repeat(np.arange(len(start_s)), count)
+    at_s = (first[run] + np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)) * _HOUR_S
+    return at_s, np.maximum(np.minimum(end_s[run], at_s + _HOUR_S) - np.maximum(start_s[run], at_s), 0)
+
+
 def _nights_and_sun(start_s: Ints, end_s: Ints, place: tuple[float, float]) -> tuple[float, float]:
     from gravegis.science.sun import RISEN_DEG, sun_height_deg
 
@@ -171,10 +180,9 @@ def _mean_wind(clock: Clock, zone: str, sums: Floats) -> tuple[float, float]:
     mine = runs.zone == zone
     if zone not in clock.season.zones or not mine.any():
         return 0.0, 0.0
-    at_s, run = _pieces(runs.start_s[mine], runs.end_s[mine])
-    weight = ((runs.end_s - runs.start_s)[mine] / np.bincount(run))[run]
+    at_s, weight = _clock_hours(runs.start_s[mine], runs.end_s[mine])
     found = sums[_hour_of_year(at_s.astype("datetime64[s]"))]
-    some = found[:, 2] > 0
+    some = (found[:, 2] > 0) & (weight > 0)
     if not some.any():
         return 0.0, 0.0
     mean = found[some, :2] / found[some, 2:]

@@ -17,13 +17,19 @@ if TYPE_CHECKING:
 
     from gravegis.layers.canonical import Frame
 
-__all__ = ["surveyed_outlines", "throws_of", "turn_unknown"]
+__all__ = ["bearing_unknown", "surveyed_outlines", "throws_of", "turn_unknown"]
 
 
 def turn_unknown(heads: Frame) -> pd.Series[bool]:
     """Whether the turn of a head is not known: no sweep, a sweep of nothing, or a part of a circle from nowhere."""
     sweep, start = (column(heads, "heads", name) for name in ("arc_sweep_deg", "arc_from_deg"))
     return ~(sweep > 0) | ((sweep < 360.0) & start.isna())
+
+
+def bearing_unknown(heads: Frame) -> pd.Series[bool]:
+    """Whether a head throws a strip and nobody noted where to."""
+    strip = column(heads, "heads", "kind").fillna("").str.startswith("strip ")
+    return strip & column(heads, "heads", "arc_from_deg").isna()
 
 
 def throws_of(computed: Frame, heads: Frame, crs: str) -> tuple[throw.Throws, npt.NDArray[np.int64]]:

@@ -20,7 +20,8 @@ __all__ = ["Road"]
 class Road:
     """What is said on the way; problems are gathered, so that a file is mended once.
 
-    `replaces` tells that rows are named by what they are of, so one of a name that is there takes its place.
+    `replaces` tells that rows are named by what they are of, so one of a name that is there takes its place;
+    `faults` holds by head the fault that a walk noted, and the day.
     """
 
     layer: Layer
@@ -31,6 +32,7 @@ class Road:
     problems: list[Problem] = field(default_factory=list)
     other_than_crs: bool = False
     replaces: bool = False
+    faults: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     def add(self, problems: Iterable[Problem], *, of_crs: bool = False) -> None:
         """Gather problems, each with the name of the file in front of its place."""

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from gravegis.errors import LayerError
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -20,7 +23,17 @@ if TYPE_CHECKING:
     Ints = npt.NDArray[np.int64]
     Shapes = npt.NDArray[np.object_]
 
-__all__ = ["BUILT", "FIGURES", "Flight", "Sprayers", "figure", "flight_of", "kinds_used", "sprayers_of"]
+__all__ = [
+    "BUILT",
+    "FIGURES",
+    "Flight",
+    "Sprayers",
+    "figure",
+    "flight_of",
+    "kinds_used",
+    "level_in_ground",
+    "sprayers_of",
+]
 
 _SIZE = ["strip_length_m", "strip_width_m"]
 FIGURES = [
@@ -40,7 +53,8 @@ class Sprayers:
     Attributes
     ----------
     frame
-        One row a head: head_id, zone_id, figures of its throw, and as built.
+        One row a head: head_id, zone_id, figures of its throw, and as built; ``no_litres`` where its ground was
+        surveyed but nobody noted its turn, so that nobody can say how much of its water falls where.
     placed
         The same rows of layer ``heads``.
     outline
@@ -93,7 +107,8 @@ def sprayers_of(site: Holder) -> Sprayers:
     is_own = ~shapely.is_missing(own)
     frame["pattern"] = frame["pattern"].where(~is_own, "surveyed outline")
     frame["throw_m"] = frame["throw_m"].where(~is_own, shapely.hausdorff_distance(point, own))
-    frame["arc_sweep_deg"] = frame["arc_sweep_deg"].where(~is_own, 360.0)
+    frame["no_litres"] = is_own & _turn_unsaid(heads)
+    frame["arc_sweep_deg"] = frame["arc_sweep_deg"].where(~frame["no_litres"], 360.0)
     strip = frame["pattern"].fillna("").str.startswith("strip ")
     frame[_SIZE] = frame[_SIZE].where(strip, np.nan)
     complete = frame["throw_m"].notna().where(~strip, frame[_SIZE].notna().all(axis=1))
@@ -104,25 +119,64 @@ def sprayers_of(site: Holder) -> Sprayers:
     return Sprayers(frame, heads, own, throws, rows, drawn)
 
 
+def _turn_unsaid(heads: Frame) -> npt.NDArray[np.bool_]:
+    """Whether nobody knows along which bearings a head of surveyed outline sends its water."""
+    from gravegis.layers.canonical import column
+    from gravegis.layers.heads import turn_unknown
+
+    strip = column(heads, "heads", "kind").fillna("").str.startswith("strip ")
+    return np.asarray(turn_unknown(heads) | strip, dtype=np.bool_)
+
+
 def flight_of(used: Frame, throws: Throws, wind: tuple[Floats, Floats] | None, cache: Cache | None) -> Flight:
     """Return how water flies from heads: ``used`` are the rows of `Sprayers.frame` that the throws are of.
 
     ``wind`` is speed [m/s] and bearing it comes from [deg], by throw.
     """
     from gravegis.science.irrigation.rays.water import make_spray
-    from gravegis.science.irrigation.tables import table_for, table_keys
     from gravegis.science.irrigation.wind import drift_m, turns_of
 
     kind = kinds_used(used)
-    figures = [figure(used, name) for name in ("pressure_kpa", "trajectory_deg", "riser_m")]
-    pressure = np.where(figures[0] > 0, np.maximum(figures[0], 25.0), np.nan)
     speed, from_deg = (np.zeros(len(used)), np.zeros(len(used))) if wind is None else wind
-    nothing = np.zeros(0, dtype=np.int64)
-    keys, table_i = table_keys(kind, pressure, figures[1], figures[2], speed) if len(used) else ([], nothing)
-    tables = [table_for(key, cache) for key in keys]
+    tables, table_i = _tables(used, kind, speed, cache)
     drift_s = np.array([table.drift_s for table in tables])[table_i] if tables else np.zeros(0)
+    # a surveyed outline holds its own wind
+    speed = np.where(used["pattern"] == "surveyed outline", 0.0, speed)
     turns = turns_of(throws, *drift_m(speed, from_deg, drift_s))
     return Flight(make_spray(throws, 1.0, tables, table_i), tables, table_i, turns, kind)
+
+
+def _tables(
+    used: Frame, kind: npt.NDArray[np.str_], wind_m_s: Floats, cache: Cache | None
+) -> tuple[list[SprayTable], Ints]:
+    """Return the tables of flight and the place of each head's; raises LayerError that names the heads."""
+    from gravegis.science.irrigation.tables import table_for, table_keys
+
+    if not len(used):
+        return [], np.zeros(0, dtype=np.int64)
+    pressure, angle, riser = (figure(used, name) for name in ("pressure_kpa", "trajectory_deg", "riser_m"))
+    pressure = np.where(pressure > 0, np.maximum(pressure, 25.0), np.nan)
+    riser = np.where(level_in_ground(used), np.nan, riser)
+    ids, place = used["head_id"].to_numpy(dtype=object), "heads: pressure_kpa, trajectory_deg, riser_m"
+    remedy = "Correct the figure, or leave it empty: then the usual one of the kind counts."
+    try:
+        keys, table_i = table_keys(kind, pressure, angle, riser, wind_m_s)
+    except ValueError as error:
+        named = re.sub(r"\bhead (\d+)", lambda found: f"head {ids[int(found[1])]}", str(error))
+        raise LayerError(named, where=place, remedy=remedy) from None
+    tables = []
+    for row, key in enumerate(keys):
+        try:
+            tables.append(table_for(key, cache))
+        except ValueError as error:
+            heads = ", ".join(str(one) for one in ids[table_i == row][:5])
+            raise LayerError(f"Nobody can follow the water of {heads}: {error}", where=place, remedy=remedy) from None
+    return tables, table_i
+
+
+def level_in_ground(used: Frame) -> npt.NDArray[np.bool_]:
+    """Whether a head is said to throw level out of the ground, by the steps of the tables: no water could leave it."""
+    return np.asarray((figure(used, "trajectory_deg") <= 0.5) & (figure(used, "riser_m") <= 0.025))
 
 
 def kinds_used(used: Frame) -> npt.NDArray[np.str_]:

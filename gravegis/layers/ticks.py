@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gravegis.errors import Problem
+from gravegis.layers.walks import ids_of
 from gravegis.science.condition.tables import rows
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ NOTHING_SEEN = "nothing seen"
 NOT_MARKED = "quick survey: box left empty"
 _MARKED = "quick survey: box"
 _NO = ("", "0", "no", "n", "-", "false", "none")
+_FULL = {"stone_id", "pattern", "severity", "extent_frac", "face", "height_from_m", "height_to_m", "found_on", "by"}
+"""Headings of the full survey form."""
 _GRADES = {"1": 1, "2": 2, "3": 3, "1.0": 1, "2.0": 2, "3.0": 3}
 
 
@@ -60,6 +63,7 @@ def unfold(raw: Raw, road: Road) -> Raw:
     rest = [name for name in frame.columns if name not in {*boxes.values(), names.get(NOTHING_SEEN)}]
     parts = [_of_box(frame.loc[looked, rest], marks.loc[looked, tick], tick) for tick in boxes]
     made = pd.concat(parts, ignore_index=True) if parts else frame.iloc[:0]
+    made = _named(made, names, ("stone_id", "found_on", "by", "pattern"), road)
     blank = int((~looked).sum())
     road.notes.append(
         f"quick survey: {int(looked.sum())} stones looked at, {int(is_marked.to_numpy().sum())} boxes marked; findings "
@@ -75,13 +79,33 @@ def _without_empty_lines(raw: Raw, names: dict[str, str], road: Road) -> Raw:
     rest = [name for name in raw.frame.columns if name != names.get("stone_id")]
     if "stone_id" not in names or "pattern" not in names or "geometry" in raw.frame:
         return raw
+    if set(names) >= _FULL:
+        kept = _kept_lines(raw, rest, road)
+        return replace(raw, frame=_named(kept, names, ("stone_id", "found_on", "by", "pattern", "face"), road))
+    return replace(raw, frame=_kept_lines(raw, rest, road))
+
+
+def _kept_lines(raw: Raw, rest: list[Any], road: Road) -> pd.DataFrame:
     empty = pd.DataFrame({name: _marks(raw.frame[name]) == "" for name in rest}).all(axis=1).to_numpy()
     if not empty.any() or empty.all():
-        return raw
+        return raw.frame
     road.notes.append(
         f"{int(empty.sum())} lines without a finding are left out: nobody looked, or nobody wrote it down"
     )
-    return replace(raw, frame=raw.frame[~empty].reset_index(drop=True))
+    return raw.frame[~empty].reset_index(drop=True)
+
+
+def _named(frame: pd.DataFrame, names: dict[str, str], keys: tuple[str, ...], road: Road) -> pd.DataFrame:
+    """Name findings of a form by what they are of, so that the same sheet typed twice replaces what it gave before."""
+    if "finding_id" in names or "stone_id" not in names or frame.empty:
+        return frame
+    held = {one: names.get(one, one) for one in keys}
+    day = held["found_on"]
+    if day not in frame.columns or (_marks(frame[day]) == "").any():
+        road.notes.append("not every line says its day: typed in a second time, they would stand there twice")
+        return frame
+    road.replaces = True
+    return frame.assign(finding_id=ids_of(frame, [theirs for theirs in held.values() if theirs in frame.columns]))
 
 
 def _marks(column: pd.Series[Any]) -> pd.Series[Any]:

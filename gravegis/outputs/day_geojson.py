@@ -38,8 +38,11 @@ def write_day_geojson(site: Site, folder: Path, *, with_names: bool = False) -> 
     """
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
+    days = [one for one in crew_days(site) if one.stops]
+    if not days:
+        return []
     degrees = to_degrees(site.info.crs)
-    for day in (one for one in crew_days(site) if one.stops):
+    for day in days:
         written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.geojson")
         text = json.dumps(_collection(site, day, degrees, with_names=with_names), ensure_ascii=False, indent=1)
         written[-1].write_text(text + "\n", encoding="utf-8", newline="\n")

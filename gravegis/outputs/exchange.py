@@ -52,13 +52,14 @@ class _Table:
     """One file: its rows are those of a layer; columns come from that layer or, by id, from others.
 
     `columns` are ``column``, ``layer.column`` or ``layer.column=heading``; the pseudo columns ``easting`` and
-    ``northing`` are the place on the grid.
+    ``northing`` are the place on the grid. Where nothing of column `tells` is known there is no such file.
     """
 
     file: str
     layer: str
     columns: tuple[str, ...]
     order: Callable[[Mapping[str, Any]], Any]
+    tells: str = ""
 
 
 def _of(layer: str, *names: str) -> tuple[str, ...]:
@@ -107,7 +108,7 @@ TABLES = (
         "zone_uniformity.csv", "zone_uniformity",
         ("zone_id", "heads_n", "flow_known_n", "basis", "rate_mm_h", "cu", "du_lq", "du_lh", "sc", "quarter",
          "measured_on", "area_m2", "season_mm", "sent_l_h", "off_site_l_h", "off_site_frac"),
-        lambda row: words.in_order(row["zone_id"]),
+        lambda row: words.in_order(row["zone_id"]), tells="rate_mm_h",
     ),
     _Table(
         "catch_tests.csv", "catch_tests",
@@ -144,7 +145,7 @@ def write_tables(site: Site, folder: Path, *, with_names: bool = False) -> list[
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for table in TABLES:
-        if table.layer in site:
+        if table.layer in site and (not table.tells or site[table.layer][table.tells].notna().any()):
             written.append(folder / table.file)
             write_csv(written[-1], _rows_of(site, table, with_names=with_names))
     written.append(folder / "assumed.txt")

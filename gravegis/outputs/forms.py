@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from gravegis.site import Site
 
-__all__ = ["FULL_COLUMNS", "QUICK_COLUMNS", "full_form", "quick_form", "write_forms"]
+__all__ = ["FULL_COLUMNS", "QUICK_COLUMNS", "full_form", "quick_form", "workbook", "write_forms"]
 
 QUICK_COLUMNS = ("stone_id", "found_on", "by", *ticks(), NOTHING_SEEN, "note")
 FULL_COLUMNS = (
@@ -69,7 +69,7 @@ def write_forms(site: Site, folder: Path, *, section: str | None = None, paper: 
         lines = [[stone["stone_id"], *[""] * (len(columns) - 1)] for stone in stones]
         with files[1].open("w", newline="", encoding="utf-8-sig") as file:
             csv.writer(file).writerows([columns, *lines])
-        _workbook(columns, lines).save(files[2])
+        workbook(columns, lines).save(files[2])
         made += files
     return made
 
@@ -90,7 +90,8 @@ def _stones(site: Site, section: str | None) -> list[dict[str, Any]]:
     )  # fmt: skip
 
 
-def _workbook(columns: Sequence[str], lines: Sequence[Sequence[str]]) -> Workbook:
+def workbook(columns: Sequence[str], lines: Sequence[Sequence[str]], *, names_n: int = 1) -> Workbook:
+    """Return a workbook to type into; its first ``names_n`` columns hold names, kept as text."""
     made = Workbook()
     page = made.active
     assert page is not None
@@ -98,8 +99,9 @@ def _workbook(columns: Sequence[str], lines: Sequence[Sequence[str]]) -> Workboo
     page.append(list(columns))
     for line in lines:
         page.append([one or None for one in line])
-    for row in page.iter_rows(min_col=1, max_col=1):
-        row[0].number_format = "@"  # a name such as 007 stays a name
+    for row in page.iter_rows(min_col=1, max_col=names_n):
+        for cell in row:
+            cell.number_format = "@"  # a name such as 007 stays a name
     for cell in page[1]:
         cell.font = Font(bold=True)
     page.freeze_panes = "B2"

@@ -38,10 +38,10 @@ FEWER = ((12, 8), (8, 8), (8, 5), (5, 5), (3, 5))
 """Lines of what was assumed and stones named for each head, the nearest first: fewer of both where they would push the
 page over its end; own choice."""
 SIZES = (8.0, 7.5, 7.0, 6.5)
-SAYS_NOT = (
-    "This page says whether a stone lies inside or outside the ground a head is taken to wet: no depth of water, no "
-    "faces of stones, no wind, pressure or shade. A stone inside it is a reason to watch the zone run for five "
-    "minutes, not a proof that it gets wet. No change of any head was worked out: check the turf before and after."
+CAUTION = (
+    "No depth of water and no faces of stones stand here: they are in the tables of the wetting. A stone inside is a "
+    "reason to watch the zone run for five minutes, not a proof that it gets wet. No change of any head was worked "
+    "out: check the turf before and after."
 )
 
 
@@ -108,10 +108,10 @@ class _Heads:
         ]
         self.rows = sorted(rows, key=lambda row: (row["count"].get("rank") or math.inf, row["head_id"]))
 
-    def wetted(self, head_id: str) -> list[str]:
-        """Return the stones of a head, nearest first."""
-        links = self.links.get(head_id, [])
-        return [row["stone_id"] for row in sorted(links, key=lambda row: (row["distance_m"] or 0.0, row["stone_id"]))]
+    def wetted(self, head_id: str, *, struck: bool | None = None) -> list[str]:
+        """Return the stones of a head, nearest first; those its stream strikes, or the others, or all."""
+        links = sorted(self.links.get(head_id, []), key=lambda row: (row["distance_m"] or 0.0, row["stone_id"]))
+        return [row["stone_id"] for row in links if struck is None or bool(row.get("struck")) == struck]
 
     def distance(self, head: Mapping[str, Any]) -> str:
         """Return how far the nearest stone stands, with the digits the positions allow."""
@@ -163,7 +163,8 @@ def _head(site: Site, title: str, rows: Sequence[Mapping[str, Any]], heads: _Hea
     else:
         answer = f"look here first: {_name(first)}"
         near = " ".join(filter(None, [heads.near, heads.caution]))
-        more = f"{words.counted(inside, 'stone')} inside its throw, {count.get('near_n') or 'none'} {near}. "
+        hit = f", {count['struck_n']} struck by its stream" if count.get("struck_n") else ""
+        more = f"{words.counted(inside, 'stone')} inside its throw{hit}, {count.get('near_n') or 'none'} {near}. "
     foot = words.made(made_on, "Counts rest on throws as recorded or assumed: watch the zone run before you change it.")
     return Head(title=f"{title}: {answer}", line=f"{words.sentence(more)}{site.info.title}.", right="", foot=foot)
 
@@ -216,11 +217,12 @@ def _table(heads: _Heads, rows: Sequence[Mapping[str, Any]], width: float, size:
     if not rows:
         return []
     names = ("look (whole site)", "head", "where", "fault", "pattern now", f"inside {heads.near}", "inside to half",
-             "inside to edge", "nearest stone", "stones inside", "do this", "done")  # fmt: skip
+             "inside to edge", "nearest stone", "stones inside, worst first", "do this", "done")  # fmt: skip
     widths = [share * width for share in WIDTHS]
     cells = [_cells(heads, row, widths, sheet.sized(size), most) for row in rows]
     cut = any(len(heads.wetted(row["head_id"])) > most for row in rows)
-    rest = [para("Stones inside: the nearest ones; all of them stand in stones_by_head.csv.", SMALL)] if cut else []
+    more = "Stones inside: the struck and the nearest ones; all of them stand in stones_by_head.csv."
+    rest = [para(more, SMALL)] if cut else []
     return [sheet.grid(names, cells, widths, tight=True), *rest, Spacer(0, 5)]
 
 
@@ -242,7 +244,7 @@ def _cells(
         para("; ".join(filter(None, _pattern(head))), style, most=600),
         *(para(_count(count.get(name)), BODY) for name in ("near_n", "half_n", "edge_n")),
         _nearest(heads, head, widths[8] - 8, style),
-        para(_wetted(heads.wetted(head["head_id"]), most), style, most=600),
+        para(_stones(heads, head, most), style, most=600),
         "",
         again,
     ]
@@ -256,6 +258,32 @@ def _nearest(heads: _Heads, head: Mapping[str, Any], width: float, style: Paragr
 
 def _count(value: int | None) -> str:
     return "?" if value is None else str(value)
+
+
+def _stones(heads: _Heads, head: Mapping[str, Any], most: int) -> str:
+    """Return the stones of a head, worst first: struck by its stream, how many of them, then the others."""
+    struck, others = (heads.wetted(head["head_id"], struck=one) for one in (True, False))
+    if not struck:
+        return _wetted(others, most)
+    rest = f"; others: {_wetted(others, max(1, most - len(struck)))}" if others else ""
+    return f"{len(struck)} struck: {_wetted(struck, most)}{rest}"
+
+
+def _says(site: Site) -> str:
+    """Return what the page tells, and what of wind, pressure and shade was taken into account."""
+    notes = " ".join(note for record in site.log if record.analysis == "wetting" for note in record.notes)
+    struck = any(row.get("struck_n") is not None for row in words.records(site, "head_stones"))
+    facts = {
+        "wind": "mean wind" in notes,
+        "pressure": any(row.get("pressure_kpa") for row in words.records(site, "heads")),
+        "stones that stand in front of others": struck,
+    }
+    also = ", and whether its stream strikes it" if struck else "; nothing of its stream"
+    told = f"This page says whether a stone lies inside or outside the ground a head is taken to wet{also}. "
+    for word, is_used in (("Taken into account", True), ("Not taken into account", False)):
+        some = [name for name, known in facts.items() if known == is_used]
+        told += f"{word}: {', '.join(some)}. " if some else ""
+    return told + CAUTION
 
 
 def _wetted(stones: Sequence[str], most: int) -> str:
@@ -307,8 +335,9 @@ def _below(site: Site, width: float, most: int) -> Flowable:
     if len(assumed) > len(shown):
         shown.append(f"and {len(assumed) - len(shown)} more in assumed.txt")
     lines = [para(f"– {one}", SMALL) for one in shown] or [para("Nothing was recorded as assumed.", SMALL)]
+    told = [para(_says(site), SMALL, most=900)]
     both = Table(
-        [[box("What this page does not say", [para(SAYS_NOT, SMALL)], left), box("Assumed", lines, right)]],
+        [[box("What this page does not say", told, left), box("Assumed", lines, right)]],
         colWidths=[left + 6, right],
     )
     both.setStyle(sheet.BARE)

@@ -42,9 +42,8 @@ def test_what_reads_a_changed_column_is_out_of_date_and_so_is_what_was_built_on_
     found = late(farther(sample_run))
     assert found["throw"] == ("heads: throw changed since",)
     assert found["wetting"] == ("built on Ground each head wets, which is out of date",)
-    assert {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests", "season_plan"} == set(
-        found
-    )
+    assert {"throw", "wetting", "coverage", "worklist", "routes", "clusters", "evidence", "zone_requests",
+            "season_plan"} == set(found)  # fmt: skip
 
 
 def test_a_stale_result_is_kept_with_its_layers_and_grids(sample_run: Site) -> None:
@@ -74,6 +73,7 @@ def test_running_one_analysis_keeps_and_names_the_others_that_no_longer_hold(sam
     assert outcome.ran == ("throw", "wetting")
     again = "worked out again since, with another result"
     assert {one.analysis: one.reasons for one in outcome.stale} == {
+        "coverage": (f"Ground each head wets: {again}",),
         "worklist": (f"Water on stones and their faces: {again}",),
         "evidence": (f"Water on stones and their faces: {again}", f"Ground each head wets: {again}"),
         # blocks of work count the minutes of the worklist
@@ -102,8 +102,8 @@ def test_a_result_that_can_no_longer_be_worked_out_goes_with_the_next_run_and_no
     sample_run: Site,
 ) -> None:
     bare = sample_run.without(("heads",))
-    assert set(late(bare)) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
-                          "season_plan"}  # fmt: skip
+    assert set(late(bare)) == {"throw", "wetting", "coverage", "worklist", "routes", "clusters", "evidence",
+                          "zone_requests", "season_plan"}  # fmt: skip
     outcome = pipeline.run(bare)
     assert [(one.name, one.reason) for one in outcome.dropped] == [("throw", "it needs heads")]
     assert "throws_computed" not in outcome.site
@@ -133,8 +133,8 @@ def test_a_fact_of_the_site_counts_where_it_is_read(sample_run: Site) -> None:
     }  # fmt: skip
     moved = late(replace(sample_run, info=replace(sample_run.info, time_zone="Australia/Sydney")))
     assert moved["wetting"] == ("time zone of the site: Australia/Adelaide then, Australia/Sydney now",)
-    assert set(moved) == {"wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
-                          "season_plan"}  # fmt: skip
+    assert set(moved) == {"wetting", "coverage", "worklist", "routes", "clusters", "evidence",
+                          "zone_requests", "season_plan"}  # fmt: skip
 
 
 def test_a_table_of_coefficients_counts_where_it_is_looked_up(
@@ -144,8 +144,8 @@ def test_a_table_of_coefficients_counts_where_it_is_looked_up(
     monkeypatch.setattr(staleness, "table_hashes", lambda: other)
     found = late(sample_run)
     assert found["throw"] == ("table of head kinds (head_kinds.csv): changed since",)
-    assert set(found) == {"throw", "wetting", "worklist", "routes", "clusters", "evidence", "zone_requests",
-                          "season_plan"}  # fmt: skip
+    assert set(found) == {"throw", "wetting", "coverage", "worklist", "routes", "clusters", "evidence",
+                          "zone_requests", "season_plan"}  # fmt: skip
 
 
 class _Draws(Job):

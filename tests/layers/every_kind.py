@@ -138,8 +138,11 @@ def raster(path: Path) -> None:
         made.write(np.zeros((1, 3, 4), dtype="uint8"))
 
 
-def pbf(path: Path) -> None:
-    """A map extract with two nodes and a way, written after the open format (plain nodes, packed with zlib)."""
+def pbf(path: Path, *, cut_ways: int = 0) -> None:
+    """A map extract with two nodes and a way, written after the open format (plain nodes, packed with zlib).
+
+    `cut_ways` further ways, 11 and on, have one point in the extract and one beyond it.
+    """
 
     def number(value: int) -> bytes:
         made = b""
@@ -166,6 +169,9 @@ def pbf(path: Path) -> None:
     words = piece(1, b"") + piece(1, b"highway") + piece(1, b"footway")
     way = piece(3, number(1 << 3) + number(10) + piece(2, number(1)) + piece(3, number(2))
                 + piece(8, zigzag(1) + zigzag(1)))  # fmt: skip
+    for name in range(11, 11 + cut_ways):
+        way += piece(3, number(1 << 3) + number(name) + piece(2, number(1)) + piece(3, number(2))
+                     + piece(8, zigzag(1) + zigzag(98)))  # fmt: skip
     groups = piece(2, node(1, LON, LAT) + node(2, LON + 1e-4, LAT)) + piece(2, way)
     head = piece(4, b"OsmSchema-V0.6")
     path.write_bytes(blob(b"OSMHeader", head) + blob(b"OSMData", piece(1, words) + groups))

@@ -164,3 +164,58 @@ def test_a_schedule_that_cannot_be_read_and_a_shift_past_midnight_are_said() -> 
     said = [str(one.problem) for one in check_site(Site(SiteInfo("t", "EPSG:7854")).with_layers(layers))]
     assert any("bananas" in words for words in said)
     assert any("past midnight" in words and "N" in words for words in said)
+
+
+def test_overlapping_plots_are_named_and_a_line_in_common_is_not() -> None:
+    boxes = [shapely.box(372000 + x, 6250000, 372002 + x, 6250003) for x in (0.0, 1.5, 3.4999, 10.0)]
+    words = found(good(plots=placed(boxes, plot_id=["A", "B", "C", "D"])), "warning")
+    assert "1 pair of plots overlap: A and B (1.50 m2)" in words
+    assert "B and C" not in words
+
+
+def facing(photos: pd.DataFrame, **stones: Any) -> list[str]:
+    frame = placed(row_of(4), stone_id=list("abcd"), stability="firm", **stones)
+    return [
+        str(one.problem) for one in check_site(good(stones=frame, photos=photos)) if "inscription" in str(one.problem)
+    ]
+
+
+def pictures(*rows: tuple[str, str, str | None, float | None, str]) -> gpd.GeoDataFrame:
+    names = ("photo_id", "stone_id", "face", "bearing_deg", "bearing_north")
+    return placed([None] * len(rows), **dict(zip(names, map(list, zip(*rows, strict=True)), strict=True)))
+
+
+def test_a_photo_of_the_inscription_proposes_the_facing_with_its_command() -> None:
+    found_ = facing(pictures(("p1", "a", "front", 90.0, "true"), ("p2", "b", "Inscription", 350.0, "true")))
+    assert len(found_) == 2
+    assert "photo p1 of its inscription proposes that stone a faces 270 degrees" in found_[0]
+    assert "gravegis edit SITE stones a facing_deg=270" in found_[0]
+    assert "stone b faces 170 degrees" in found_[1]
+
+
+def test_other_photos_propose_nothing() -> None:
+    rows: list[Any] = [
+        ("p1", "a", "back", 90.0, "true"),
+        ("p2", "b", "front", 90.0, "magnetic"),
+        ("p3", "c", "front", None, "true"),
+        ("p4", "d", None, 90.0, "true"),
+        ("p5", "nobody", "front", 90.0, "true"),
+    ]
+    assert facing(pictures(*rows)) == []
+    assert facing(pictures(("p1", "a", "front", 90.0, "true")), facing_deg=[10.0, 0.0, 0.0, 0.0]) == []
+
+
+def test_photos_of_one_inscription_are_averaged_over_north_and_those_that_disagree_are_told() -> None:
+    near = facing(pictures(("p1", "a", "front", 175.0, "true"), ("p2", "a", "front", 185.0, "true")))
+    assert "proposes that stone a faces 0 degrees" in near[0] or "faces 360 degrees" in near[0]
+    far = facing(pictures(("p1", "a", "front", 90.0, "true"), ("p2", "a", "front", 270.0, "true")))
+    assert len(far) == 1
+    assert "photos of the inscription of a disagree by more than 45 degrees" in far[0]
+
+
+def test_sizes_by_form_are_proposed_as_assumed_until_somebody_measures() -> None:
+    frame = placed(row_of(4), stone_id=list("abcd"), stability="firm", form=["obelisk", "pillar", None, "heap"],
+                   height_m=[2.0, np.nan, np.nan, np.nan])  # fmt: skip
+    words = found(good(stones=frame), "hint")
+    assert "2 stones of form obelisk without height, width or thickness (a, b): 2.5 x 0.6 x 0.6 m is proposed" in words
+    assert "common practice, no source" in words

@@ -116,6 +116,27 @@ def test_the_full_form_typed_back_meets_the_same_checks_and_adds_to_what_is_ther
         bring.bring_in(bare, "findings", file)
 
 
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_the_same_sheet_typed_twice_replaces_and_another_day_adds(kind: str, bare: Site, tmp_path: Path) -> None:
+    forms.write_forms(bare, tmp_path)
+    full, quick = tmp_path / f"full_survey.{kind}", tmp_path / f"quick_survey.{kind}"
+    day = {"found_on": "2026-10-05", "by": "J"}
+    fill(full, {0: {**day, "pattern": "orange stain", "severity": 2}, 3: {**day, "pattern": "sugaring", "severity": 1}})
+    fill(quick, {0: {**day, "open crack": 1}})
+    site = bring.bring_in(bare, "findings", full).site
+    site = bring.bring_in(site, "findings", quick, more=True).site
+    assert len(site["findings"]) == 10
+    fill(full, {0: {"severity": 3}})
+    again = bring.bring_in(site, "findings", full, more=True)
+    assert len(again.site["findings"]) == 10
+    assert again.site["findings"]["severity"].max() == 3
+    assert any("replaced" in note for note in again.notes)
+    twice = bring.bring_in(again.site, "findings", quick, more=True).site
+    assert len(twice["findings"]) == 10
+    fill(full, {0: {"found_on": "2027-10-05"}, 3: {"found_on": "2027-10-05"}})
+    assert len(bring.bring_in(twice, "findings", full, more=True).site["findings"]) == 12
+
+
 def test_a_box_and_nothing_seen_together_are_refused(bare: Site, tmp_path: Path) -> None:
     forms.write_forms(bare, tmp_path)
     file = tmp_path / "quick_survey.csv"

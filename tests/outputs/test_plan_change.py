@@ -99,13 +99,13 @@ def test_the_command_compares_with_the_last_save_that_had_another_plan(tmp_path:
     folder = tmp_path / "site"
     _saved(folder, make_site(6, crews=("C1", "C2")))
     _saved(folder, make_site(5, crews=("C1", "C2"), spare=4))
-    done = gravegis("plan-change", folder, "--to", tmp_path / "a.csv")
+    done = gravegis("plan_change", folder, "--to", tmp_path / "a.csv")
     assert done.code == 0, done.err
     assert "5 stones as before" in done.out
     assert "Q0005x" in done.out
     assert (tmp_path / "a.csv").read_text(encoding="utf-8-sig").startswith("stone_id,change,before,now,why")
-    assert gravegis("plan-change", folder, "--to", tmp_path / "a.pdf").code == 0
-    assert gravegis("plan-change", folder, "--to", tmp_path / "a.doc").code == 2
+    assert gravegis("plan_change", folder, "--to", tmp_path / "a.pdf").code == 0
+    assert gravegis("plan_change", folder, "--to", tmp_path / "a.doc").code == 2
 
 
 def _saved(folder: Path, site: Any) -> None:

@@ -213,7 +213,7 @@ def test_page_says_when_the_zone_runs_and_what_was_assumed() -> None:
 
 def test_page_says_what_it_does_not_know_and_leaves_room_to_write() -> None:
     for page in pdftext.pages(printed("usual")):
-        assert "no depth of water, no faces of stones" in page.text
+        assert "No depth of water and no faces of stones" in page.text
         assert "Looked at by" in page.text
         assert "safe" not in page.text.lower().split()
     assert "do this done" in page_of("Zone Z1")
@@ -333,3 +333,19 @@ def test_reasons_that_cannot_be_read_are_left_out_and_unknown_codes_shown() -> N
     assert words.reasons('{"code": 1}') == ()
     assert words.reasons('[{"code": "from_elsewhere", "values": {"n": 2}}]') == ("from_elsewhere n=2",)
     assert words.reasons('[{"code": "crew_may_treat", "values": {}}]') == ("crew_may_treat",)
+
+
+def test_stones_that_a_stream_strikes_come_first_and_the_page_says_what_it_knows() -> None:
+    site = make_site()
+    links = site["wetting_links"]
+    mine = (links["head_id"] == "HA") & links["stone_id"].isin(["S1", "S2"])
+    counts = site["head_stones"].assign(struck_n=[2 if head == "HA" else 0 for head in site["head_stones"]["head_id"]])
+    struck = site.with_layers({"wetting_links": links.assign(struck=mine), "head_stones": counts})
+    text = " ".join(next(page.text for page in pdftext.pages(zone_pages(struck)) if "HA" in page.text).split())
+    assert "11 stones inside its throw, 2 struck by its stream, 2 within 2 m" in text
+    assert "2 struck: S1, S2; others: S0" in text
+    assert "and whether its stream strikes it" in text
+    assert "Not taken into account: wind" in text
+    plain = " ".join(page_of("Zone Z1").split())
+    assert "nothing of its stream" in plain
+    assert "struck by its stream" not in plain

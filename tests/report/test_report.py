@@ -157,8 +157,8 @@ def test_two_poor_lists_are_told_what_stands_on_guesses_most_answers_first() -> 
     assert (turn.rows_n, turn.of_n) == (2, 2)
     # by hand: h0 at 0 reaches s0, s1 (3 m, one metre off the row), h1 at 10 m s4, s5
     assert turn.stones_n == 4
-    assert set(turn.results) == {"throw", "wetting", "clusters", "evidence", "worklist", "season_plan"}
-    assert turn.answers_n == 4 * 6
+    assert set(turn.results) == {"throw", "wetting", "coverage", "clusters", "evidence", "worklist", "season_plan"}
+    assert turn.answers_n == 4 * 7
     assert turn.instead[0].words == "arc unknown: a full circle"
     assert turn.command.endswith('heads FILE --column arc_sweep_deg="THEIRS deg"')
     assert by_what["crews"].blocks == ("routes", "zone_requests")
@@ -224,7 +224,7 @@ def test_a_plugin_appears_by_itself_and_a_broken_one_with_its_reason(monkeypatch
 def test_what_builds_on_what_is_followed_to_its_end() -> None:
     pool = registry.analyses()[0]
     assert set(built_on(pool)["throw"]) == {
-        "wetting", "clusters", "evidence", "worklist", "routes", "zone_requests", "season_plan"
+        "wetting", "coverage", "clusters", "evidence", "worklist", "routes", "zone_requests", "season_plan"
     }  # fmt: skip
     assert built_on(pool, by_needs=True)["throw"] == ()
     assert set(built_on(pool, by_needs=True)["condition"]) == {

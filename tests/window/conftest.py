@@ -83,6 +83,6 @@ def settled(qtbot: QtBot, window: Window) -> Callable[[], None]:
 
     def wait() -> None:
         runners = window.deeds.runner, window.deeds.looker, window._drawer
-        qtbot.waitUntil(lambda: not any(one.is_running for one in runners), timeout=60_000)
+        qtbot.waitUntil(lambda: not any(one.is_running for one in runners), timeout=300_000)
 
     return wait

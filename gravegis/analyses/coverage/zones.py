@@ -69,7 +69,8 @@ def zone_table(
         if patch is not None and patch.complete and whole:
             row |= _figures(patch, sent, point[found.rows[mine]], ground, settings)
         rows.append(row)
-    made = pd.DataFrame(rows, columns=list(columns))
+    # the order in which heads are added up must not show: their names decide it
+    made = pd.DataFrame(rows, columns=list(columns)).round(9)
     return made.astype({name: DTYPES[column.kind] for name, column in columns.items() if column.kind != "id"})
 
 

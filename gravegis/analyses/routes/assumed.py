@@ -42,7 +42,7 @@ def _of_work(site: Site) -> Iterator[Assumption]:
     goes = (work["who"] == "crew") & work["hold"].isna()
     asked = {skill_for(*pair) for pair in zip(text_of(work, "worklist", "skill"), work["treatment"], strict=True)}
     if not tells_skills(site) and len(site["crews"]) and asked - {""}:
-        words = f"no skill is on file: every crew may do every kind of work ({', '.join(sorted(asked - {''}))})"
+        words = "no skill is on file: every crew may do every kind of work"
         yield Assumption("crews.skills", words, len(site["crews"]))
     if unsaid := int(work.loc[goes, "priority"].isna().sum()):
         yield Assumption("worklist.priority", f"priority {LOWEST}, the lowest", unsaid)

@@ -51,7 +51,7 @@ def led_assumed(site: Site) -> Iterator[Assumption]:
     crews = site["crews"]
     led = column(crews, "crews", "led_by").notna()
     if led.any():
-        for name, words in (("people_n", "two people"), ("trained_n", "nobody of them is trained")):
+        for name, words in (("people_n", "a crew is two people"), ("trained_n", "nobody of them is trained")):
             yield Assumption(f"crews.{name}", words, int(column(crews, "crews", name)[led].isna().sum()))
         if site.has("barriers"):
             unsaid = int(column(site["barriers"], "barriers", "height_m").isna().sum())

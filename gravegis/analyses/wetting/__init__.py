@@ -56,7 +56,7 @@ def run(site: Site, settings: WettingSettings, job: Job) -> Result:
     job.progress(0.45, "strikes and their probability")
     wide = overlay.with_strikes(wide, stones, heads, water)
     seen, left_out = sights.read_sights(site, stones, heads)
-    pairs, told = sights.after_sights(seen, stones, table, wide, heads)
+    pairs, told, seen = sights.after_sights(seen, stones, table, wide, heads)
     sure.settle(table, pairs[pairs["kept"]], seen, heads)
     job.progress(0.6, "water on faces")
     made = _dosed(stones, table, pairs, seen, (heads, water, clock))
@@ -105,6 +105,7 @@ def _dosed(
     import shapely
 
     from gravegis.analyses.wetting import faces, sure
+    from gravegis.analyses.wetting.sights import without_pair
     from gravegis.layers import clock as clocks
 
     heads, water, clock = known
@@ -113,24 +114,33 @@ def _dosed(
     pairs["in_model"] = ((pairs["throw"] >= 0) & pairs["margin_m"].notna()).to_numpy(dtype=bool)
     stands, unseen = pairs["kept"].to_numpy(dtype=bool), (pairs["seen"] == "").to_numpy()
     pairs["struck"] = np.where(unseen, pairs["struck"].to_numpy(dtype=bool) & stands, pairs["seen"] == "struck")
-    dose = faces.doses(stones, pairs, heads, water, clock)
+    alone = seen[without_pair(seen, pairs[pairs["kept"]])]
+    more = np.isin(np.arange(len(table)), alone["row"])
+    dose = faces.doses(stones, pairs, heads, water, clock, more)
     shaded = pairs["has_size"].to_numpy(dtype=bool) & (dose.share[:, :4].sum(axis=1) == 0)
     pairs["struck"] &= ~(shaded & unseen)
+    pairs["maybe"] = pairs["maybe"].to_numpy(dtype=bool) & ~shaded & unseen & stands
     pairs["season_l"] = dose.season_l
     kept = pairs[stands].reset_index(drop=True)
     hours = clocks.stone_hours(table, kept, seen, clock)
+    hours[alone.loc[alone["zone_id"] == "", "row"]] = np.nan  # wetted by a head and a zone that nobody knows
     table["season_h"], table["wet_spell_h"], table["sun_run_frac"] = hours[:, 0], hours[:, 2], hours[:, 3]
     table["wet_nights_n"] = hours[:, 1]
-    table["state"] = sure.states_of(table, pairs, seen, heads, dose.share)
-    table["struck_prob"] = sure.struck_chance(table, pairs)
+    table["state"], table["basis"] = sure.states_of(table, pairs, seen, heads, dose.share)
+    table["struck_prob"] = sure.struck_chance(table, pairs, seen)
     table["certainty"] = sure.certainties(table, pairs, stones, heads)
     table["worst_face"] = faces.worst_faces(stones, dose)
     said = table["reached"].notna() & stones["known_height_m"].notna()
     struck_n = np.bincount(kept["stone"], kept["struck"].astype(float), minlength=len(table))
+    # seen struck, and no known head can have done it: by nobody knows how many
+    said &= ~table.index.isin(seen.loc[seen["seen"] == "struck", "row"])
     table["struck_n"] = pd.Series(struck_n).astype("Int64").where(said | (struck_n > 0))
     # a stone wetted as drawn or seen from no known head has water nobody can reckon
     counted = table["heads_n"].notna().to_numpy() & (clock is not None)
     table["season_mm"] = np.where(counted, np.round(dose.season_mm, 9), np.nan)
+    # may be wet or dry: neither no hours nor no water
+    open_ = table["state"].eq("uncertain") & table["reached"].eq(other=False).fillna(value=False)
+    table.loc[open_, ["season_h", "season_mm", "wet_nights_n", "wet_spell_h", "sun_run_frac"]] = np.nan
     return {
         "stone_wetting": table, "wetting_links": kept, "face_wetting": faces.face_table(stones, kept, dose),
         "head_looks": sure.looks(pairs, stones),
@@ -142,6 +152,7 @@ def _assumed(
 ) -> list[Assumption]:  # fmt: skip
     """Return what was taken where something is missing, and for how many rows."""
     from gravegis.analyses.wetting import heads as sprays
+    from gravegis.layers.spraying import level_in_ground
 
     made = sprays.errors_assumed(site, settings)
     if clock is not None and not site.info.time_zone:
@@ -156,13 +167,19 @@ def _assumed(
         ("pressure_kpa", ~(used["pressure_kpa"] > 0)),
     ):  # fmt: skip
         made.append(Assumption(f"heads.{name}", ANALYSIS.uses["heads"][name], int(lacking.sum())))
+    unsaid = "not known beside a surveyed outline: no amounts of water from these heads"
+    made.append(Assumption("heads.arc_sweep_deg", unsaid, int(used["no_litres"].sum())))
+    north = "bearing of a strip unknown: to the north, a guess"
+    made.append(Assumption("heads.arc_from_deg", north, int(used["no_bearing"].sum())))
+    level = "a level stream out of the ground: the usual riser of its kind"
+    made.append(Assumption("heads.riser_m", level, int(level_in_ground(used).sum())))
     return made
 
 
 _SILENT = "not known: no hours for that zone"
 _USUAL = "usual pressure, angle and riser of the kind of head"
 ANALYSIS = Analysis(
-    name="wetting", title="Water on stones and their faces", version=2, facts=("crs", "time_zone"),
+    name="wetting", title="Water on stones and their faces", version=3, facts=("crs", "time_zone"),
     tables=("drop_fall_speeds", "spray_kinds", "stone_forms", "materials", "stone_density"),
     question="How much water falls on which stone, on which face, from which head, and how sure is that?",
     needs={"stones": ("stone_id", "geometry")},

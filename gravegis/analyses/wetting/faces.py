@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gravegis.analyses.wetting.overlay import placed_rows
+from gravegis.analyses.wetting.overlay import WET_M, placed_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -34,7 +34,7 @@ class Dose:
     Attributes
     ----------
     share
-        Share of the flow of its head that each pair leaves on front, right, back, left and top, ``(pairs, 5)``.
+        Share of the flow of its head that each pair leaves on front, left, back, right and top, ``(pairs, 5)``.
     season_l
         What each pair leaves in a season, ``(pairs,)``, NaN where flow or hours are not known. [L]
     season_mm
@@ -56,12 +56,18 @@ class Dose:
     struck: Bools
 
 
-def doses(stones: Frame, pairs: Frame, heads: Heads, water: Water, clock: Clock | None) -> Dose:
-    """Work out the water of all pairs that stand (`kept`); a pair the model does not have has no figures."""
+def doses(
+    stones: Frame, pairs: Frame, heads: Heads, water: Water, clock: Clock | None, more: Bools
+) -> Dose:  # fmt: skip
+    """Work out the water of all pairs that stand (`kept`); a pair the model does not have has no figures.
+
+    ``more`` says of which stones somebody saw that water from elsewhere wets them: nothing is known in sum.
+    """
     share, ground, area = _caught(stones, pairs, heads, water)
     stone, throw = pairs["stone"].to_numpy(), pairs["throw"].to_numpy()
     flow = np.where(throw >= 0, np.append(water.flow_l_h, np.nan)[throw], np.nan)
-    share[~pairs["in_model"].to_numpy()] = np.nan
+    alien = ~pairs["in_model"].to_numpy(dtype=bool)
+    share[alien], ground[alien] = np.nan, np.nan
     stands = pairs["kept"].to_numpy(dtype=bool)
     litres = np.where((share == 0) | ~stands[:, None], 0.0, share * flow[:, None])
     ground = np.where(stands, ground, 0.0)
@@ -78,6 +84,7 @@ def doses(stones: Frame, pairs: Frame, heads: Heads, water: Water, clock: Clock 
                              _most_by_zone(stone, pairs, rain[:, None], len(stones))[:, 0])  # fmt: skip
     depth = _summed(stone, np.where(rain == 0, 0.0, rain * hours)[:, None], len(stones))[:, 0]
     season[:, _TOP] = np.where(area[:, _TOP] > 0, season[:, _TOP], depth)
+    rate[more], season[more], depth[more] = np.nan, np.nan, np.nan
     struck = np.zeros((len(stones), 5), dtype=np.bool_)
     at = pairs["struck"].to_numpy(dtype=bool)
     np.logical_or.at(struck, stone[at], (np.nan_to_num(share[at]) > 0) & stands[at][:, None])
@@ -117,6 +124,10 @@ def _caught(stones: Frame, pairs: Frame, heads: Heads, water: Water) -> tuple[Fl
     share[mine] = np.column_stack([caught.face_l_h, caught.top_l_h])
     share[mine] *= water.on_faces[head_i][:, None] | (np.arange(5) == _TOP)
     open_ground[mine] = ground_rate_mm_h(ground, water.turns, water.spray, some, compiled=not few)
+    # in a surveyed outline, but off the turn that was noted: wet, and nobody knows how much
+    drawn = np.isin(head_i, [*heads.outlines]) & (pairs["margin_m"].to_numpy()[mine] >= WET_M)
+    lost = mine[drawn & (open_ground[mine] == 0) & (share[mine].sum(axis=1) == 0)]
+    share[lost], open_ground[lost] = np.nan, np.nan
     unknown = np.isnan(stones["known_height_m"].to_numpy(dtype=np.float64)[pairs["stone"].to_numpy()])
     share[unknown, :_SIDES] = np.nan
     return share, open_ground, area

@@ -34,7 +34,7 @@ NO_FACE = ("bubbler", "drip")
 class Heads:
     """Heads with a place, throws of those whose ground is known, and drawn ground that belongs to none of them."""
 
-    frame: Frame  # head_id, zone_id, mend_first, error_m, throw_error_m, swing_deg, guessed, measured, and as built
+    frame: Frame  # head_id, zone_id, mend_first, errors, swing_deg, guessed, measured, no_litres, and as built
     point: Shapes
     throws: Throws
     rows: Ints  # of the throws
@@ -76,7 +76,7 @@ def known_heads(site: Site, settings: WettingSettings) -> Heads:
 def _with_errors(frame: Frame, heads: Frame, is_own: npt.NDArray[np.bool_], settings: WettingSettings) -> Frame:
     """Add the errors of throw and bearing, and whether the figures were measured or guessed."""
     from gravegis.layers.canonical import column
-    from gravegis.layers.heads import turn_unknown
+    from gravegis.layers.heads import bearing_unknown, turn_unknown
 
     basis, throw_m = frame["basis"].fillna(""), frame["throw_m"]
     share = settings.stated_throw_error_frac
@@ -88,11 +88,14 @@ def _with_errors(frame: Frame, heads: Frame, is_own: npt.NDArray[np.bool_], sett
     error_m = np.select([measured, by_kind, assumed], choices, throw_m * share)
     strip = frame["pattern"].fillna("").str.startswith("strip ").to_numpy()
     no_turn = turn_unknown(heads).to_numpy() & ~strip & ~is_own
-    part = (frame["pattern"] == "part circle").to_numpy()
+    no_bearing = bearing_unknown(heads).to_numpy() & strip
+    turned = (frame["pattern"] == "part circle").to_numpy() | strip
+    swing_deg = np.select([no_bearing, turned], [360.0 / np.sqrt(12.0), settings.bearing_error_deg], 0.0)
     unplaced = column(heads, "heads", "position_error_m").isna().to_numpy()
     return frame.assign(
-        throw_error_m=np.nan_to_num(error_m), swing_deg=np.where(part, settings.bearing_error_deg, 0.0),
-        measured=measured & ~unplaced, guessed=by_kind | assumed | no_turn | unplaced, turn_unknown=no_turn,
+        throw_error_m=np.nan_to_num(error_m), swing_deg=swing_deg, no_bearing=no_bearing,
+        measured=measured & ~unplaced, turn_unknown=no_turn,
+        guessed=by_kind | assumed | no_turn | no_bearing | unplaced,
     )  # fmt: skip
 
 
@@ -103,7 +106,8 @@ def water_of(heads: Heads, wind: tuple[Floats, Floats] | None, cache: Cache | No
     used = heads.frame.iloc[heads.rows]
     flight = flight_of(used, heads.throws, wind, cache)
     flow = figure(used, "flow_l_min") * 60.0
-    return Water(np.where(flow > 0, flow, np.nan), flight.spray, flight.tables, flight.table_i, flight.turns,
+    told = (flow > 0) & ~used["no_litres"].to_numpy(dtype=bool)
+    return Water(np.where(told, flow, np.nan), flight.spray, flight.tables, flight.table_i, flight.turns,
                  ~np.isin(flight.kind, NO_FACE))  # fmt: skip
 
 

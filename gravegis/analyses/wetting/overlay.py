@@ -22,6 +22,7 @@ __all__ = ["WET_M", "overlay", "placed_rows", "stone_heights", "with_strikes"]
 
 WET_M = -1e-7
 """A margin of this or more is wet: touch counts. [m]"""
+_PAIR = ["stone", "throw", "distance_m", "margin_m", "near_m"]
 _PORTION = 8192  # stones worked on between two looks at whether the job was cancelled
 _FARTHEST_MISS_M = 30.0  # near misses are looked at up to here, however large the errors. Own choice.
 _FEW = 1_000_000  # pairs of stone and head up to which compiled loops are not worth the time to load them
@@ -55,7 +56,7 @@ def overlay(stones: Frame, heads: Heads, water: Water, job: Job) -> tuple[Frame,
     near, drawn = np.full(len(stones), -1), np.zeros(len(stones), dtype=np.bool_)
     doubt = ~np.isin(np.arange(len(stones)), placed)
     doubt |= not len(heads.rows) and (len(heads.point) > 0 or not len(heads.loose))
-    touch_m, found = _miss_m(stones, heads), [np.zeros((4, 0))]
+    touch_m, found = _miss_m(stones, heads), [np.zeros((len(_PAIR), 0))]
     few = len(placed) * len(heads.rows) <= _FEW
     for first in range(0, len(placed), _PORTION):
         job.progress(0.1 + 0.3 * first / len(placed), "laying throws over stones")
@@ -63,11 +64,12 @@ def overlay(stones: Frame, heads: Heads, water: Water, job: Job) -> tuple[Frame,
         pairs = _pairs(shapes[rows], heads, water.turns, touch_m, few=few)
         margin_m[rows] = _margins(shapes[rows], heads, pairs, carried=bool(water.turns.drift_m.any()))
         near_m[rows], near[rows] = reach.near_heads(shapes[rows], anywhere)
-        found.append(np.stack([rows[pairs.stone_i], pairs.head_i, pairs.distance_m, pairs.margin_m]))
+        lengths = pairs.distance_m, pairs.margin_m, pairs.near_m
+        found.append(np.stack([rows[pairs.stone_i], pairs.head_i, *lengths]))
         tree = shapely.STRtree(shapes[rows])
         drawn[rows[tree.query(heads.loose, predicate="dwithin", distance=reach.TOUCH_M)[1]]] = True
         doubt[rows[tree.query(unknown, predicate="dwithin", distance=longest_m)[1]]] = True
-    wide = pd.DataFrame(np.concatenate(found, axis=1).T, columns=["stone", "throw", "distance_m", "margin_m"])
+    wide = pd.DataFrame(np.concatenate(found, axis=1).T, columns=_PAIR)
     wide = wide.astype({"stone": "int64", "throw": "int64"})
     wide["head"] = heads.rows[wide["throw"]]
     near_id = pd.Series([*heads.frame["head_id"], None], dtype="str").iloc[near].reset_index(drop=True)
@@ -127,39 +129,75 @@ def stone_heights(stones: Frame) -> tuple[Floats, npt.NDArray[np.bool_], npt.NDA
 
 
 def with_strikes(wide: Frame, stones: Frame, heads: Heads, water: Water) -> Frame:
-    """Add to each pair its error, the strike distance, and the probability that the stream strikes the stone."""
-    import shapely
+    """Add to each pair its error, the strike distance, the probability that the stream strikes the stone, and whether.
 
-    from gravegis.science.irrigation.certainty import can_name_struck, margin_error_m, strike_probability
+    ``struck`` is for sure enough, ``maybe`` for places as surveyed only. Only what lies within the turn is struck.
+    """
+    from gravegis.science.irrigation.certainty import SURE_SIGMAS, can_name_struck, margin_error_m, strike_is_sure
     from gravegis.science.irrigation.rays.water import strike_distance_m
 
     stone, throw, head = (wide[name].to_numpy() for name in ("stone", "throw", "head"))
-    away_m = wide["distance_m"].to_numpy(dtype=np.float64)
+    away_m, near_m = (wide[name].to_numpy(dtype=np.float64) for name in ("distance_m", "near_m"))
     of_head = {name: heads.frame[name].to_numpy(dtype=np.float64)[head]
-               for name in ("error_m", "throw_error_m", "swing_deg", "arc_sweep_deg")}  # fmt: skip
+               for name in ("error_m", "throw_error_m", "swing_deg")}  # fmt: skip
     stone_m = stones["error_m"].to_numpy()[stone]
-    wide["error_m"] = margin_error_m(
-        away_m, stone_m, of_head["error_m"], of_head["throw_error_m"], of_head["swing_deg"]
-    )
-    place_m = np.hypot(stone_m, of_head["error_m"])
-    wide["place_error_m"] = place_m
+    still_m = margin_error_m(away_m, stone_m, of_head["error_m"], of_head["throw_error_m"])
+    # wherever a head points, a stone beyond its throw stays dry
+    swing_deg = np.where(away_m <= heads.throws.throw_m[throw] + SURE_SIGMAS * still_m, of_head["swing_deg"], 0.0)
+    wide["error_m"] = margin_error_m(away_m, stone_m, of_head["error_m"], of_head["throw_error_m"], swing_deg)
+    wide["place_error_m"] = np.hypot(stone_m, of_head["error_m"])
     height = stones["known_height_m"].to_numpy()[stone]
     if not len(wide):
-        return wide.assign(strike_m=0.0, can_name=False, struck=False, chance=0.0)
+        return wide.assign(strike_m=0.0, can_name=False, struck=False, maybe=False, chance=0.0)
     strike_m = strike_distance_m(water.tables, water.table_i[throw], heads.throws.throw_m[throw], np.nan_to_num(height))
     strike_m = np.where(np.isnan(height), np.nan, np.where((height > 0) & water.on_faces[throw], strike_m, 0.0))
     wide["strike_m"] = strike_m
+    place_m, margin_m, error_m = (wide[name].to_numpy() for name in ("place_error_m", "margin_m", "error_m"))
+    wide["chance"] = _chances(wide, stones, heads, of_head["swing_deg"])
     wide["can_name"] = (strike_m > 0) & can_name_struck(np.nan_to_num(strike_m), place_m)
-    wide["struck"] = wide["can_name"] & (away_m <= strike_m) & (wide["margin_m"] >= WET_M)
-    middle = shapely.centroid(np.asarray(stones["geometry"], dtype=object)[stone])
-    east = shapely.get_x(middle) - heads.throws.x_m[throw]
-    north = shapely.get_y(middle) - heads.throws.y_m[throw]
-    depth_m = np.maximum(np.hypot(east, north) - away_m, 0.0)  # from the near edge to the middle
-    near = np.flatnonzero((strike_m > 0) & (away_m <= strike_m + 9.0 * place_m))
-    chance = np.where(np.isnan(strike_m), np.nan, 0.0)
-    chance[near] = strike_probability(
-        east[near], north[near], (strike_m + depth_m)[near], place_m[near],
-        from_deg=heads.throws.from_deg[throw[near]], sweep_deg=heads.throws.sweep_deg[throw[near]],
-    )  # fmt: skip
-    wide["chance"] = chance
+    meets = wide["can_name"].to_numpy() & (near_m <= strike_m) & (margin_m >= WET_M)
+    sure = strike_is_sure(margin_m, error_m, strike_m - near_m, place_m, wide["chance"].to_numpy())
+    wide["struck"], wide["maybe"] = meets & sure, meets & ~sure
     return wide
+
+
+def _chances(wide: Frame, stones: Frame, heads: Heads, swing_deg: Floats) -> Floats:
+    """Return the probability of a strike by pair, NaN where the height of the stone is not known."""
+    import shapely
+
+    from gravegis.science.irrigation.certainty import strike_probability
+    from gravegis.science.irrigation.throw import StripSide
+
+    names = ("distance_m", "near_m", "strike_m", "place_error_m")
+    away_m, near_m, strike_m, place_m = (wide[name].to_numpy(dtype=np.float64) for name in names)
+    near_m = np.where(np.isfinite(near_m), near_m, away_m)
+    chance = np.where(np.isnan(strike_m), np.nan, 0.0)
+    some = np.flatnonzero((strike_m > 0) & (near_m <= strike_m + 9.0 * place_m))
+    throw = wide["throw"].to_numpy()[some]
+    middle = shapely.centroid(_in_turn(wide, stones, heads, some))
+    east, north = shapely.get_x(middle) - heads.throws.x_m[throw], shapely.get_y(middle) - heads.throws.y_m[throw]
+    depth_m = np.maximum(np.hypot(east, north) - near_m[some], 0.0)  # from the near edge to the middle
+    ahead = np.isin(heads.throws.strip_side[throw], [StripSide.END, StripSide.SIDE])  # none of it behind the head
+    chance[some] = strike_probability(
+        east, north, strike_m[some] + depth_m, np.hypot(place_m[some], near_m[some] * np.radians(swing_deg[some])),
+        from_deg=heads.throws.from_deg[throw] - np.where(ahead, 90.0, 0.0),
+        sweep_deg=np.where(ahead, 180.0, heads.throws.sweep_deg[throw]),
+    )  # fmt: skip
+    return chance
+
+
+def _in_turn(wide: Frame, stones: Frame, heads: Heads, some: npt.NDArray[np.int64]) -> Shapes:
+    """Return the footprints of some pairs; of those whose nearest part lies outside the turn, what lies within."""
+    import shapely
+
+    from gravegis.science.irrigation.throw import Throws, throw_polygons
+
+    rows = wide.iloc[some]
+    shapes: Shapes = np.asarray(stones["geometry"], dtype=object)[rows["stone"].to_numpy()]
+    throw, near_m = rows["throw"].to_numpy(), rows["near_m"].to_numpy(dtype=np.float64)
+    split = np.isfinite(near_m) & (near_m > rows["distance_m"].to_numpy() + 1e-6)
+    split = np.flatnonzero(split & (heads.throws.sweep_deg[throw] < 360.0))
+    own = Throws(*(getattr(heads.throws, name)[throw[split]] for name in Throws.__slots__))
+    inside = shapely.intersection(shapes[split], throw_polygons(own))
+    shapes[split] = np.where(shapely.is_empty(inside), shapes[split], inside)
+    return shapes

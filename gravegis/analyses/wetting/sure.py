@@ -39,9 +39,12 @@ def settle(table: Frame, kept: Frame, sights: Frame, heads: Heads) -> None:
     table["heads_n"] = table["heads_n"].astype("Int64").where(no | (links_n > 0))
 
 
-def states_of(table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Floats) -> list[str | None]:
+def states_of(
+    table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Floats
+) -> tuple[list[str | None], list[str]]:
     """Return the state of each stone: the worst of what was seen and of what the model says where nobody looked.
 
+    And where it comes from: a stone of which one zone was seen, but whose state another one gives, is modelled.
     Uncertain comes before all but struck and rained on; None where nothing is known that waters the stone.
     """
     from gravegis.science.irrigation import certainty
@@ -61,16 +64,22 @@ def states_of(table: Frame, pairs: Frame, sights: Frame, heads: Heads, share: Fl
     state = np.array([to_ours[certainty.State(one)] for one in range(6)])[modelled]
     shaded = (state == _RAINED) & _in_shadow(pairs, share, len(table))
     state = np.where(shaded, _FOOT, state)
+    # places as surveyed say struck, and are not sure enough for it
+    state[pairs.loc[pairs["maybe"].astype(bool), "stone"]] = _UNCERTAIN
+    state[pairs.loc[pairs["struck"].astype(bool) & (pairs["seen"] == ""), "stone"]] = _STRUCK
     seen = np.full(len(table), _DRY)
     np.maximum.at(seen, sights["row"].to_numpy(dtype=np.int64),
                   sights["seen"].map(_OF_SIGHT).to_numpy(dtype=np.int64))  # fmt: skip
+    drawn = table["drawn"].to_numpy(dtype=bool)
+    by_sight = (table["basis"] == "observed").to_numpy() & (np.where(drawn, np.maximum(state, _RAINED), state) > seen)
+    basis = np.where(by_sight, np.where(drawn & (state <= _RAINED), "wet area", "model"), table["basis"])
     state = np.maximum(state, seen)
-    state = np.where(table["drawn"].to_numpy(dtype=bool), np.maximum(state, _RAINED), state)
+    state = np.where(drawn, np.maximum(state, _RAINED), state)
     state = np.where(struck, _STRUCK, state)
     open_ = table["reached"].isna().to_numpy()
     state = np.where(open_, _UNCERTAIN, state)
     nothing = open_ & (len(heads.point) == 0)
-    return [None if lacking else STATES[one] for one, lacking in zip(state, nothing, strict=True)]
+    return [None if lacking else STATES[one] for one, lacking in zip(state, nothing, strict=True)], basis.tolist()
 
 
 def _in_shadow(pairs: Frame, share: Floats, stones_n: int) -> Bools:
@@ -85,7 +94,7 @@ def _in_shadow(pairs: Frame, share: Floats, stones_n: int) -> Bools:
     return np.asarray(has_size & (caught == 0.0))
 
 
-def struck_chance(table: Frame, pairs: Frame) -> Floats:
+def struck_chance(table: Frame, pairs: Frame, sights: Frame) -> Floats:
     """Return the probability that at least one stream strikes each stone; errors of heads count as independent.
 
     What was seen is sure; NaN where the height of the stone is not known and nobody looked.
@@ -94,6 +103,7 @@ def struck_chance(table: Frame, pairs: Frame) -> Floats:
     chance = np.where(seen == "struck", 1.0, np.where(np.isin(seen, ["dry", "mist", "wetted"]), 0.0, chance))
     missed = np.ones(len(table))
     np.multiply.at(missed, pairs["stone"].to_numpy(), 1.0 - chance)
+    missed[sights.loc[sights["seen"] == "struck", "row"].to_numpy(dtype=np.int64)] = 0.0
     return np.where(table["reached"].isna(), np.nan, np.round(1.0 - missed, 9))
 
 
@@ -101,13 +111,15 @@ def certainties(table: Frame, pairs: Frame, stones: Frame, heads: Heads) -> list
     """Return how good the inputs behind each answer are: surveyed, modelled or guessed.
 
     Surveyed: seen, drawn, or reached only by heads whose throw was measured, all in known places. Guessed: a throw
-    by kind or assumed, an unknown turn or place. None where nothing is known.
+    by kind or assumed, an unknown turn or place. Of a struck stone those heads count that strike it. None where
+    nothing is known.
     """
     of_head = {
         name: heads.frame[name].to_numpy(dtype=bool)[pairs["head"].to_numpy()] for name in ("guessed", "measured")
     }
     stone, stones_n = pairs["stone"].to_numpy(), len(table)
-    unseen = (pairs["seen"] == "").to_numpy()
+    struck = (table["state"] == "struck").to_numpy()[stone]
+    unseen = (pairs["seen"] == "").to_numpy() & (~struck | pairs["struck"].to_numpy(dtype=bool))
     guessed, not_measured = np.zeros((2, stones_n), dtype=np.bool_)
     guessed[stone[unseen & of_head["guessed"]]] = True
     not_measured[stone[unseen & ~of_head["measured"]]] = True
@@ -128,10 +140,11 @@ def looks(pairs: Frame, stones: Frame) -> Frame:
     None stands farther from its head than the strike distance and 2.2 times the error of its place; what was seen
     already needs no look.
     """
-    from gravegis.science.irrigation.certainty import LOOK_SIGMAS
+    from gravegis.science.irrigation.certainty import worth_a_look
 
-    within_m = pairs["strike_m"] + LOOK_SIGMAS * pairs["place_error_m"]
-    wanted = (pairs["seen"] == "") & (pairs["strike_m"] > 0) & (pairs["distance_m"] <= within_m)
+    names = ("distance_m", "strike_m", "place_error_m")
+    near = worth_a_look(*(pairs[name].to_numpy(dtype=np.float64) for name in names))
+    wanted = (pairs["seen"] == "") & near
     found = pairs[wanted & ((pairs["chance"] > 0) | pairs["struck"].astype(bool))]
     found = found.assign(near=found["chance"].round(9))
     found = found.sort_values(["head", "near", "distance_m", "stone"], ascending=[True, False, True, True])

@@ -80,7 +80,8 @@ def lead(
     error_m = np.hypot(table["error_m"].to_numpy()[links["stone"]], heads.frame["error_m"].to_numpy()[links["head"]])
     links = links.assign(told_to_m=error_m).sort_values(["distance_m", "stone", "head"])
     blurred_m = float(np.median(error_m))
-    notes = _struck(table, links, top, blurred_m) if len(looks) else _near(links, top, blurred_m, settings.near_m)
+    strikes = len(looks) > 0 or bool(links["struck"].astype(bool).any())
+    notes = _struck(table, links, top, blurred_m) if strikes else _near(links, top, blurred_m, settings.near_m)
     by_chance = {
         head: _by_chance(some) for head, some in looks[looks["head_id"].isin(top["head_id"])].groupby("head_id")
     }
@@ -192,4 +193,5 @@ def wind(water: Water) -> list[str]:
     if not (drift > 0).any():
         return []
     span = " to ".join(dict.fromkeys(f"{one:.1f}" for one in (drift[drift > 0].min(), drift.max())))
-    return [f"The mean wind of the hours in which zones run carries the far edge of patterns by {span} m; gusts more."]
+    return [f"The mean wind of the hours in which zones run carries the far edge of patterns by {span} m; gusts more. "
+            "Its speed is taken as read: nobody asked at what height."]  # fmt: skip

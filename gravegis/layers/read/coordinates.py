@@ -50,6 +50,8 @@ _QUARTERS = {
     "lon": ("ew", "ewindicator", "lonew", "lonref", "londir", "longitudereference", "lonhemisphere", "longitudeew"),
 }
 _WKT_NAMES = ("wkt", "geometry", "geometry_", "geom", "the_geom", "shape", "wkt_geom", "geom_wkt")
+_NUMBER = re.compile(r"[+-]?\d+\.?\d*(?:[eE][+-]?\d+)?", re.ASCII)
+_RIGHT_DEG = 90.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +200,8 @@ def _degrees(texts: list[str], name: str, axis: str, problems: list[Problem]) ->
         if not text:
             continue
         try:
-            values[row] = _plain(text, axis) if _plain(text, axis) is not None else parse_angle(text, axis)
+            plain = _plain(text, axis)
+            values[row] = parse_angle(text, axis) if plain is None else plain
         except ValueError as error:
             bad.setdefault(str(error), []).append(f"'{text}' in row {row + 1}")
     for reason, cells in bad.items():
@@ -212,12 +215,11 @@ def _plain(text: str, axis: str) -> float | None:
     Raises ValueError for a number such as 4403.0083 that can only be degrees and minutes run together: whether
     south or west is meant, nobody can tell without a letter or a sign.
     """
-    if runs_together(text, axis):
+    value = float(text) if _NUMBER.fullmatch(text) else None
+    # no more than a right angle is never run together; most of a million rows end here
+    if (value is None or abs(value) > _RIGHT_DEG) and runs_together(text, axis):
         raise ValueError("looks like degrees and minutes run together (ddmm.mmmm): write its N, S, E or W behind it")
-    try:
-        return float(text) if re.fullmatch(r"[+-]?\d+\.?\d*(?:[eE][+-]?\d+)?", text, re.ASCII) else None
-    except ValueError:
-        return None
+    return value
 
 
 def _metres(

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import struct
-import zlib
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -13,6 +11,7 @@ import shapely
 
 from gravegis.errors import LayerError
 from gravegis.layers.crs import understood
+from gravegis.layers.read import pbf
 from gravegis.layers.read.damage import library_reads
 from gravegis.layers.read.raw import Raw, many, shown
 from gravegis.layers.read.rows import as_raw, library_path, no_encoding, one_of, read_rows
@@ -32,8 +31,6 @@ _PAIR = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
 _MOST_TAGS = 200
 _LEAST_POINTS = 2
 _AGAIN = "Fetch the extract again."
-# Limits of the format (OSM PBF): head of a block 64 KiB, its data 32 MiB.
-_MOST_HEAD, _MOST_BLOCK = 64 * 1024, 32 * 1024 * 1024
 
 
 def read_osm(path: Path, *, layer: str | None = None, encoding: str | None = None) -> Raw:
@@ -44,6 +41,11 @@ def read_osm(path: Path, *, layer: str | None = None, encoding: str | None = Non
     no_encoding(encoding, "OSM XML says its encoding itself")
     ways = _tagged_ways(path)
     raw, seen = _extract(path, layer)
+    return _with_lost(raw, ways, seen)
+
+
+def _with_lost(raw: Raw, ways: dict[str, int], seen: set[str]) -> Raw:
+    """Name the ways that no layer holds: the reader drops those with too few points without a word."""
     lost = [way for way, points_n in ways.items() if points_n < _LEAST_POINTS and way not in seen]
     if not lost:
         return raw
@@ -52,10 +54,14 @@ def read_osm(path: Path, *, layer: str | None = None, encoding: str | None = Non
 
 
 def read_pbf(path: Path, *, layer: str | None = None, encoding: str | None = None) -> Raw:
-    """Read points, lines or multipolygons of a map extract in PBF; raises LayerError when it is cut."""
+    """Read points, lines or multipolygons of a map extract in PBF; raises LayerError when it is cut.
+
+    Ways that the reader drops are named as `read_osm` does.
+    """
     no_encoding(encoding, "OSM PBF is always UTF-8")
-    _check_blocks(path)
-    return _extract(path, layer)[0]
+    blocks = pbf.blocks(path)
+    raw, seen = _extract(path, layer)
+    return _with_lost(raw, pbf.tagged_ways(blocks), seen)
 
 
 def _tagged_ways(path: Path) -> dict[str, int]:
@@ -135,62 +141,3 @@ def _spread(frame: Frame) -> Frame:
             frame = frame.drop(columns="other_tags").assign(**columns)
     kept = [name for name in frame.columns if name in ("osm_id", "geometry") or frame[name].notna().any()]
     return frame[kept]
-
-
-def _check_blocks(path: Path) -> None:
-    """Walk over the blocks of a PBF file to its end; raises LayerError where it is cut or a block is too large."""
-    size, at = path.stat().st_size, 0
-    with path.open("rb") as stream:
-        while at < size:
-            stream.seek(at)
-            head = stream.read(4)
-            length = struct.unpack(">I", head)[0] if len(head) == 4 else _MOST_HEAD + 1
-            if length > _MOST_HEAD:
-                raise LayerError("the file is cut or damaged", where=path.name, remedy=_AGAIN)
-            data = _data_size(stream.read(length))
-            at += 4 + length + data
-            if not 0 < data <= _MOST_BLOCK or at > size:
-                raise LayerError("the file is cut or damaged", where=path.name, remedy=_AGAIN)
-            _unpack(stream.read(data), path)
-
-
-def _data_size(head: bytes) -> int:
-    """Return the data size in the head of a block: field 3, a number; 0 where there is none."""
-    at = 0
-    while at < len(head):
-        key, at = _varint(head, at)
-        value, at = _varint(head, at)
-        if key >> 3 == 3 and key & 7 == 0:
-            return value
-        at += value if key & 7 == 2 else 0
-    return 0
-
-
-def _varint(data: bytes, at: int) -> tuple[int, int]:
-    value = shift = 0
-    while at < len(data) and shift < 64:
-        value |= (data[at] & 0x7F) << shift
-        at += 1
-        if data[at - 1] < 0x80:
-            break
-        shift += 7
-    return value, at
-
-
-def _unpack(blob: bytes, path: Path) -> None:
-    """Unpack the data of a block, so that a damaged one is noticed: the reader would pass over it."""
-    at = 0
-    while at < len(blob):
-        key, at = _varint(blob, at)
-        value, at = _varint(blob, at)
-        if key & 7 != 2:
-            continue
-        part, at = blob[at : at + value], at + value
-        if key >> 3 == 3:
-            unpacker = zlib.decompressobj()
-            try:
-                unpacker.decompress(part, _MOST_BLOCK)
-            except zlib.error:
-                raise LayerError("the file is damaged", where=path.name, remedy=_AGAIN) from None
-            if unpacker.unconsumed_tail or not unpacker.eof:
-                raise LayerError("the file is damaged", where=path.name, remedy=_AGAIN)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -75,3 +76,32 @@ class Grid(NamedTuple):
     cell_m: float
     nx: int
     ny: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pairs:
+    """Stones and the heads that reach them, one entry a pair, sorted by stone, then head.
+
+    Attributes
+    ----------
+    stone_i, head_i
+        Rows of the stone and of the head, shape ``(pairs,)``.
+    distance_m
+        From the head to the nearest point of the footprint on the ground, 0 when it stands within. [m]
+    margin_m
+        Smallest retreat of one edge of the throw (its arc; a stop of its turn or a side of its strip, past
+        the whole footprint) that would leave the stone dry; for a surveyed outline the depth of the deepest
+        corner. From minus the touch tolerance to 0 for a stone only touched. [m]
+    near_m
+        From the head to the nearest part of the footprint between its stops, infinite if there is none; where wind
+        carries the pattern, the distance at which that water would fall in still air. [m]
+    """
+
+    stone_i: Ints
+    head_i: Ints
+    distance_m: Floats
+    margin_m: Floats
+    near_m: Floats
+
+    def __len__(self) -> int:
+        return len(self.stone_i)

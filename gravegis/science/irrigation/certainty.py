@@ -32,6 +32,9 @@ LOOK_SIGMAS = 2.2
 """A struck stone lies this many standard errors or less beyond the strike distance in 91 of 100 cases (closed form)."""
 STRUCK_LIMIT = 0.5
 """Errors beyond this share of the strike distance leave no single stone that could be called struck."""
+NAMED_CHANCE = 0.6
+"""A stone is called struck from this probability on, or where every margin is `SURE_SIGMAS` standard errors wide. Own
+choice: what is named should be right far more often than not, also where errors are large."""
 _BEARINGS_N = 96
 
 
@@ -94,6 +97,17 @@ def states(
 def can_name_struck(strike_m: Floats, error_m: Floats) -> Flags:
     """Whether errors are small enough for single stones to be called struck, pair by pair."""
     return error_m <= STRUCK_LIMIT * strike_m
+
+
+def strike_is_sure(
+    margin_m: Floats, margin_error_m: Floats, spare_m: Floats, place_error_m: Floats, chance: Floats
+) -> Flags:
+    """Whether a pair that meets as surveyed may be called struck, shape ``(pairs,)``.
+
+    ``spare_m`` is how much nearer than the strike distance the stone stands; ``chance`` is of `strike_probability`.
+    """
+    wide = (margin_m >= SURE_SIGMAS * margin_error_m) & (spare_m >= SURE_SIGMAS * place_error_m)
+    return wide | (chance >= NAMED_CHANCE)
 
 
 def strike_probability(

@@ -142,7 +142,7 @@ def face_of_edges(ground: Ground, facing_deg: npt.ArrayLike) -> Ints:
 
     ``facing_deg`` is clockwise from north, one value or one a stone; NaN counts as north (then "front" only means
     the north side: the caller must not call it a front). An edge that looks exactly between two faces goes to the
-    earlier in the order front, right, back, left.
+    front, else to the one that comes first clockwise: 45 and 315 degrees off the facing is front, 135 left, 225 back.
     """
     facing = np.broadcast_to(np.asarray(facing_deg, np.float64), ground.first.shape)
     code = np.empty(len(ground.a_m), dtype=np.int64)

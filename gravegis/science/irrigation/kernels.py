@@ -173,6 +173,18 @@ def measure(
 
 
 @loop
+def still_distance(a_m: Array, b_m: Array, first: int, last: int, hx: float, hy: float) -> float:
+    """Distance from a head to a stone on the ground, whatever the wind carries; 0 within."""
+    nearest, within = math.inf, False
+    for e in range(first, last):
+        ax, ay, bx, by = a_m[e, 0] - hx, a_m[e, 1] - hy, b_m[e, 0] - hx, b_m[e, 1] - hy
+        if (ay > 0) != (by > 0) and (ax * by - ay * bx > 0) == (by > ay):
+            within = not within
+        nearest = min(nearest, nearest_square(ax, ay, bx, by, 0.0, 1.0))
+    return 0.0 if within else math.sqrt(nearest)
+
+
+@loop
 def gap_to_sides(
     a_m: Array, b_m: Array, first: int, last: int, head: tuple[Any, ...], off: tuple[float, float]
 ) -> float:
@@ -267,6 +279,10 @@ def pairs(
             distance, margin, near = measure(ground.a_m, ground.b_m, edge, edge + ground.edges_n[i], head, (ox, oy))
             if margin < -within_m:
                 continue
+            if ox != 0.0 or oy != 0.0:
+                distance = still_distance(
+                    ground.a_m, ground.b_m, edge, edge + ground.edges_n[i], turns.x_m[k], turns.y_m[k]
+                )
             if n == room:
                 more_who, more_lengths = np.empty((2 * room, 2), np.int64), np.empty((2 * room, 3))
                 more_who[:room], more_lengths[:room] = who, lengths

@@ -7,11 +7,12 @@ both questions, reached or not and by how much, so that the two cannot disagree.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from gravegis.science.irrigation.bundles import Pairs as Pairs
 from gravegis.science.irrigation.bundles import Turns
 from gravegis.science.irrigation.footprints import edges_of
 from gravegis.science.irrigation.throw import (
@@ -44,34 +45,6 @@ TOUCH_M = 1e-7
 _EDGES_AT_ONCE = 1 << 16  # keeps the working arrays within a few tens of megabytes
 _COARSE_SEGMENTS = 64  # first look for the nearest throw; its chord error is allowed for, then undone
 _ROUNDING_M = 1e-6  # slack for rounded coordinates where candidates are gathered
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pairs:
-    """Stones and the heads that reach them, one entry a pair, sorted by stone, then head.
-
-    Attributes
-    ----------
-    stone_i, head_i
-        Rows of the stone and of the head, shape ``(pairs,)``.
-    distance_m
-        From the head to the nearest point of the footprint, 0 when it stands within. [m]
-    margin_m
-        Smallest retreat of one edge of the throw (its arc; a stop of its turn or a side of its strip, past
-        the whole footprint) that would leave the stone dry; for a surveyed outline the depth of the deepest
-        corner. From minus the touch tolerance to 0 for a stone only touched. [m]
-    near_m
-        From the head to the nearest part of the footprint between its stops, infinite if there is none. [m]
-    """
-
-    stone_i: Ints
-    head_i: Ints
-    distance_m: Floats
-    margin_m: Floats
-    near_m: Floats
-
-    def __len__(self) -> int:
-        return len(self.stone_i)
 
 
 def reach(
@@ -112,7 +85,10 @@ def reach(
     distance_m, margin_m, near_m = _measure(ground, stone_i, head_i)
     kept = np.flatnonzero(margin_m >= -touch_m)
     kept = kept[np.lexsort((head_i[kept], stone_i[kept]))]
-    return Pairs(stone_i[kept], head_i[kept], distance_m[kept], margin_m[kept], near_m[kept])
+    stone_i, head_i, distance_m = stone_i[kept], head_i[kept], distance_m[kept]
+    if turns is not None and turns.drift_m.any():
+        distance_m = _on_ground(ground, stone_i, head_i)
+    return Pairs(stone_i, head_i, distance_m, margin_m[kept], near_m[kept])
 
 
 def nearest_margin(
@@ -319,6 +295,14 @@ def _measure(ground: _Ground, stone_i: Ints, head_i: Ints) -> tuple[Floats, Floa
     return distance_m, margin_m, near_m
 
 
+def _on_ground(ground: _Ground, stone_i: Ints, head_i: Ints) -> Floats:
+    """Distance from head to footprint of each pair, whatever the wind carries. [m]"""
+    still, distance_m = replace(ground, turns=None), np.empty(len(stone_i))
+    for rows in _portions(np.arange(len(stone_i)), ground.count[stone_i]):
+        distance_m[rows] = _view(still, stone_i[rows], head_i[rows]).distance_m
+    return distance_m
+
+
 def _portions(rows: Ints, count: Ints) -> Iterator[Ints]:
     """Split rows so that the edges of one portion fit into memory with ease."""
     edges = np.cumsum(count[rows])
@@ -377,7 +361,7 @@ def _strip(ground: _Ground, view: _View) -> Measured:
     """Rectangle: a side must retreat by the depth of the deepest corner behind it."""
     depths_m = strip_depths(view.edge, ground.throws, view.head[view.pair])
     retreat_m = np.min([view.most(depth_m) for depth_m in depths_m], axis=0)
-    return _polygon_gap(ground, view), retreat_m, view.distance_m
+    return _polygon_gap(ground, view), retreat_m, _near_within(ground, view)
 
 
 def _outline(ground: _Ground, view: _View) -> Measured:
@@ -387,11 +371,23 @@ def _outline(ground: _Ground, view: _View) -> Measured:
     y_m = view.edge[1] + ground.throws.y_m[view.head][view.pair]
     within = shapely.intersects_xy(outline[view.pair], x_m, y_m)
     edge_m = shapely.distance(shapely.boundary(outline)[view.pair], shapely.points(x_m, y_m))
-    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0)), view.distance_m
+    return _polygon_gap(ground, view), view.most(np.where(within, edge_m, 0.0)), _near_within(ground, view)
 
 
 def _polygon_gap(ground: _Ground, view: _View) -> Floats:
     return np.asarray(shapely.distance(ground.footprints[view.stone], ground.polygon[view.head]))
+
+
+def _near_within(ground: _Ground, view: _View) -> Floats:
+    """Distance from the head to what of a footprint lies within a strip or outline, infinite if nothing does."""
+    near_m, outlines = view.distance_m.copy(), ground.polygon[view.head]
+    part = np.flatnonzero(~shapely.covers(outlines, ground.footprints[view.stone]))
+    inside = shapely.intersection(
+        shapely.make_valid(ground.footprints[view.stone[part]]), shapely.make_valid(outlines[part])
+    )
+    heads = shapely.points(ground.throws.x_m[view.head[part]], ground.throws.y_m[view.head[part]])
+    near_m[part] = np.nan_to_num(shapely.distance(heads, inside), nan=np.inf)
+    return near_m
 
 
 _CIRCLE, _SECTOR, _WIDE_SECTOR, _STRIP, _OUTLINE = range(5)

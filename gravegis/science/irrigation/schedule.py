@@ -183,8 +183,15 @@ def program_lines(rows: Iterable[Mapping[str, object]]) -> tuple[tuple[ProgramLi
 _NEEDED = {"start_at": "start", "run_min": "minutes", "every": "days"}
 _FIELDS = ("start_at", "run_min", "every", "cycles_n", "soak_min", "from_on", "to_on", "adjust_pct")
 _READ: Mapping[str, Callable[[str], object]] = {
-    "run_min": float, "cycles_n": lambda text: int(float(text)), "soak_min": float, "adjust_pct": parse_adjust,
+    "run_min": float, "cycles_n": lambda text: _whole(text), "soak_min": float, "adjust_pct": parse_adjust,
 }  # fmt: skip
+
+
+def _whole(text: str) -> int:
+    figure = float(text)
+    if not np.isfinite(figure):
+        raise ValueError(f"{text} cycles have no end")
+    return int(figure)
 
 
 def expand(lines: Sequence[ProgramLine], first_day: dt.date, last_day: dt.date, time_zone: str) -> Intervals:

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Protocol
@@ -44,7 +44,7 @@ STREAM_SHARE = 0.5
 """A stone is struck by the stream where this share of the volume, still rising, passes below its top. Own choice."""
 STEEPEST = 0.55
 """Least model throw, in shares of the stated one, at which the near field keeps its own scale. See `stretch`."""
-_FORMAT = 1
+_FORMAT = 2
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -194,7 +194,11 @@ def build_table(key: TableKey) -> SprayTable:
     share[0, 0] = 0.0
     # what has landed stays landed: the paths are interpolated, which may miss that by some millionths
     share = np.maximum(share, np.maximum.accumulate(share[:, :1]))
-    return SprayTable(throw_m, top_m, _drift_s(diameter_mm, launch, key.wind_class), share, _strike(still, heights_m))
+    drop = int(STREAM_SHARE * (DROPS_N - 1))
+    usual = replace(launch, angle_deg=max(launch.angle_deg, kind.trajectory_deg))
+    coherent_m = float(fly(diameter_mm[drop : drop + 1], usual).apex_at_m[0])
+    strike_m = _strike(still, heights_m, drop, coherent_m)
+    return SprayTable(throw_m, top_m, _drift_s(diameter_mm, launch, key.wind_class), share, strike_m)
 
 
 def _heights_at(flights: Flights, distances_m: Floats) -> Floats:
@@ -206,12 +210,18 @@ def _heights_at(flights: Flights, distances_m: Floats) -> Floats:
     return np.array(found).T
 
 
-def _strike(flights: Flights, heights_m: Floats) -> Floats:
-    """Distance at which the path of the drop of rank `STREAM_SHARE` rises past each height, at most its apex."""
-    drop = int(STREAM_SHARE * (DROPS_N - 1))
+def _strike(flights: Flights, heights_m: Floats, drop: int, coherent_m: float) -> Floats:
+    """Distance at which the path of the drop of rank `STREAM_SHARE` rises past each height.
+
+    A stone that it never rises past is in its way as far as it flies, while the stream holds together: to
+    ``coherent_m``, the distance of the top of its path at the usual angle of the kind, or its own where it is thrown
+    more steeply. Own choice, no source: no measured length is at hand.
+    """
     rise = int(np.argmax(flights.z_m[:, drop])) + 1
     z_m, x_m = flights.z_m[:rise, drop], flights.x_m[:rise, drop]
-    return np.where(heights_m <= z_m[0], 0.0, np.interp(heights_m, z_m, x_m))
+    in_way_m = max(float(x_m[-1]), min(coherent_m, float(flights.range_m[drop])))
+    rising = np.where(heights_m <= z_m[-1], np.interp(heights_m, z_m, x_m), in_way_m)
+    return np.where(heights_m <= z_m[0], 0.0, rising)
 
 
 def _drift_s(diameter_mm: Floats, launch: Launch, wind_class: int) -> float:

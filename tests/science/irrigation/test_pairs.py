@@ -155,12 +155,15 @@ def test_faces_are_named_by_where_they_look() -> None:
     assert lengths.tolist() == [[4, 2, 4, 2], [2, 4, 2, 4], [4, 2, 4, 2]]
     run = ground.b_m - ground.a_m
     north = (run[:, 0] < 0) & (run[:, 1] == 0)
-    assert face[north].tolist() == [0, 3, 0]  # facing east, the north side is on the left
+    assert face[north].tolist() == [0, 3, 0]  # facing east, the north side is on the right of its reader
 
 
 def test_an_edge_exactly_between_two_faces_goes_to_the_earlier() -> None:
     ground = make_ground(np.array([shapely.box(0, 0, 1, 1)], dtype=object))
-    assert sorted(face_of_edges(ground, 45.0).tolist()) == [0, 0, 1, 2]
+    run_x, run_y = (ground.b_m - ground.a_m).T
+    looks_deg = np.round(np.degrees(np.arctan2(run_y, -run_x))) % 360
+    found = dict(zip((looks_deg - 45) % 360, face_of_edges(ground, 45.0), strict=True))
+    assert found == {45: 0, 135: 1, 225: 2, 315: 0}  # front, left, back, front
 
 
 @settings(max_examples=30)
@@ -181,3 +184,14 @@ def test_wind_moves_the_pattern_downwind_and_hardly_the_stream() -> None:
     pairs = find_pairs(stones, throws, turns=turns)
     assert pairs.stone_i.tolist() == [0, 3, 4]
     assert pairs.near_m[-1] == pytest.approx(1.0, abs=0.05)
+
+
+@settings(max_examples=15)
+@given(st.integers(0, 10_000), st.floats(0, 360), st.floats(0.5, 4.0))
+def test_distances_are_those_on_the_ground_whatever_the_wind(seed: int, from_deg: float, drift: float) -> None:
+    footprints, throws = scene(seed)
+    turns = turns_of(throws, *drift_m(drift, from_deg, 1.0))
+    pairs = find_pairs(footprints, throws, turns=turns, touch_m=1.0)
+    assert_same(pairs, reach(footprints, throws, turns=turns, touch_m=1.0))
+    heads = shapely.points(throws.x_m[pairs.head_i], throws.y_m[pairs.head_i])
+    np.testing.assert_allclose(pairs.distance_m, shapely.distance(heads, footprints[pairs.stone_i]), atol=1e-9)

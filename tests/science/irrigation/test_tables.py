@@ -132,6 +132,22 @@ def test_tall_stone_is_struck_no_farther_than_the_stream_rises() -> None:
     assert low.tolist() == [0.0, 0.0]
 
 
+@pytest.mark.parametrize("kind", ["rotor", "spray"])
+def test_a_low_stream_strikes_a_tall_stone_as_far_as_it_holds_together(kind: str) -> None:
+    """Checks of low angles: a stone that the stream never clears is in its way until it lands or falls apart."""
+    angles = [0, 1, 3, 5, 10, 15, 20]
+    tables = [build_table(table_keys([kind], np.nan, angle, 0.1)[0][0]) for angle in angles]
+    usual = build_table(table_keys([kind], np.nan, np.nan, 0.1)[0][0])
+    tall = np.array([table.strike_m[-1] for table in tables])
+    assert tall[0] > 0.6 * tables[0].throw_m  # level: as far as it flies
+    assert (np.diff(tall) >= 0).all()
+    assert (tall <= usual.strike_m[-1]).all()
+    assert tall[4:] == pytest.approx(usual.strike_m[-1])  # which lands beyond
+    for table in tables[1:]:
+        rising = table.strike_m[: np.argmax(table.strike_m == table.strike_m[-1])]
+        assert (np.diff(rising) >= 0).all()
+
+
 @settings(max_examples=20)
 @given(st.integers(0, 6), st.integers(0, 6))
 def test_wind_is_one_of_six_classes(wind: int, also: int) -> None:

@@ -156,7 +156,8 @@ def strike_distance_m(tables: Sequence[SprayTable], table_i: Ints, throw_m: Floa
     """Distance within which the stream of each head strikes a stone of a height, before it passes over. [m]
 
     ``table_i``, ``throw_m`` and ``height_m`` are of one shape, such as one a pair. A stone taller than the stream
-    ever rises is struck as far as the top of its path: farther out the water comes down as rain.
+    ever rises is struck as far as the top of its path, by a low stream as far as it holds together (`tables`): farther
+    out the water comes down as rain.
     """
     reach = np.array([table.throw_m for table in tables])
     top = np.array([table.top_m for table in tables])
