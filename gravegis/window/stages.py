@@ -43,6 +43,13 @@ def _stage_of(name: str, pool: Mapping[str, Analysis[Any]], seen: frozenset[str]
 
 
 def by_stage(pool: Mapping[str, Analysis[Any]]) -> dict[str, tuple[str, ...]]:
-    """Return the names of the analyses of each stage, in the order of the pool; empty for a stage without any."""
-    of = {name: stage_of(name, pool) for name in pool}
+    """Return the names of the analyses of each stage, empty for a stage without any.
+
+    They stand in the order of the table, others behind: the last is what the stage is about, and what it opens with.
+    """
+    known = list(_table())
+    of = {
+        name: stage_of(name, pool)
+        for name in sorted(pool, key=lambda one: known.index(one) if one in known else len(known))
+    }
     return {stage: tuple(name for name, one in of.items() if one == stage) for stage in STAGES}

@@ -403,8 +403,8 @@ def test_each_edit_alone_puts_out_of_date_exactly_what_built_in_analyses_declare
         after = edited(site, edit, tmp_path)
         assert {one.analysis for one in staleness.stale(after)} == truth.stale(after), edit
     moved = edited(site, ("cell", ("stones", "geometry"), 0, 0.25), tmp_path)
-    placed = {"wetting", "condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist", "routes",
-              "zone_requests", "season_plan"}  # fmt: skip
+    placed = {"wetting", "coverage", "condition", "hotspots", "clusters", "heatmap", "evidence", "change", "worklist",
+              "routes", "zone_requests", "season_plan"}  # fmt: skip
     assert truth.stale(moved) == placed
 
 

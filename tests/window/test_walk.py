@@ -56,9 +56,10 @@ def test_by_mouse_a_stone_is_found_its_head_turned_and_it_dries(
     assert "out of date" in opened.bar.buttons["wetting"].text()
     click(qtbot, opened.side.head.back_)
     click(qtbot, opened.bar.buttons["wetting"])
-    opened.side.question.choose.setCurrentIndex(1)
-    click(qtbot, opened.side.question.run)
-    settled()
+    for name in ("wetting", "coverage"):
+        opened.side.question.choose.setCurrentIndex(opened.side.question.choose.findData(name))
+        click(qtbot, opened.side.question.run)
+        settled()
     assert not reached(opened, stone)
     assert "done" in opened.bar.buttons["wetting"].text()
 
@@ -170,7 +171,7 @@ def test_a_stop_changes_nothing(opened: Any, qtbot: Any, settled: Callable[[], N
               for column in opened.desk.site[name].columns}  # fmt: skip
     stood = (opened.desk.folder / store.GPKG).read_bytes()
     opened.go_to_stage("plan")
-    opened.side.question.choose.setCurrentIndex(1)
+    opened.side.question.choose.setCurrentIndex(opened.side.question.choose.findData("routes"))
     click(qtbot, opened.side.question.run)
     qtbot.waitUntil(lambda: opened.side.question.bar.value() > 20, timeout=180_000)  # the process starts first
     asked = time.perf_counter()
@@ -185,7 +186,7 @@ def test_a_stop_changes_nothing(opened: Any, qtbot: Any, settled: Callable[[], N
 
 def test_an_edit_is_refused_while_something_is_worked_out(opened: Any, qtbot: Any, settled: Callable[[], None]) -> None:
     opened.go_to_stage("plan")
-    opened.side.question.choose.setCurrentIndex(1)
+    opened.side.question.choose.setCurrentIndex(opened.side.question.choose.findData("routes"))
     click(qtbot, opened.side.question.run)
     opened.deeds.saw(opened.flagged[0], "dry", ())
     assert "being worked out" in opened.foot.said.text()
