@@ -13,6 +13,8 @@ import pytest
 import shapely
 
 from gravegis import pipeline
+from gravegis.analyses.worklist.priorities import priorities
+from gravegis.analyses.worklist.settings import WorklistSettings
 from gravegis.science.care.supplies import load_for
 from gravegis.science.condition.scores import group_of
 from gravegis.site import Site, SiteInfo
@@ -254,6 +256,24 @@ def test_pinned_stones_come_first_and_banned_ones_not_at_all() -> None:
     assert work["priority"].tolist() == [2, 2, 3]
     assert work["hold"].fillna("").tolist() == ["taken off the list", "", ""]
     assert "by hand" in work.loc["s0", "hold_reason"]
+
+
+def ranked(site: Site, **layers: Frame) -> tuple[list[int], list[set[str]]]:
+    """Priorities and codes of their reasons, with layers as somebody may have worked them out."""
+    none = np.zeros(len(site["stones"]), np.bool_)
+    found, why, _ = priorities(site.with_layers(layers), site["stones"], none, WorklistSettings())
+    return found.tolist(), [{one["code"] for one in reasons} for reasons in why]
+
+
+def test_a_stone_that_the_stream_strikes_and_harm_of_the_highest_urgency_move_up_and_say_so() -> None:
+    site = pipeline.run(site_of([("marble", "lichen", None, "firm", None)] * 2), ["condition"]).site
+    wet = pd.DataFrame({"stone_id": ["s0", "s1"], "reached": True, "state": ["struck", "rained on"], "margin_m": 1.0})
+    found, why = ranked(site, stone_wetting=wet)
+    assert found[0] == found[1] + 1
+    assert "priority_struck" in why[0] - why[1]
+    found, why = ranked(site, stone_condition=site["stone_condition"].assign(overall=1, urgency=[3, 0]))
+    assert found == [3, 1]
+    assert "priority_urgent" in why[0] - why[1]
 
 
 def test_the_sheet_of_a_marble_tablet_with_heavy_growth_reads_step_by_step() -> None:

@@ -214,9 +214,10 @@ USES: Mapping[str, Mapping[str, str]] = {
         **_plain("stone_id", "pattern", "severity", "extent_frac", "found_on"),
     },
     "heads": {"position_error_m": ""},
+    "stone_condition": {"urgency": "no class of urgency: priorities come from the condition class"},
     "stone_wetting": {
         "*": "spray is not known: priorities come from the condition alone",
-        **_plain("reached", "margin_m", "season_h", "nearest_head_m", "nearest_head_id"),
+        **_plain("reached", "state", "margin_m", "season_h", "nearest_head_m", "nearest_head_id"),
     },
     "parts": {
         "*": "no parts of other material are on file: look for gilding, paint, lead and metal before you start",
@@ -293,7 +294,7 @@ ANALYSIS = Analysis(
     ),
     settings=WorklistSettings,
     run=run,
-    version=3,
+    version=4,
     tables=(
         "care_steps",
         "care_ways",

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 __all__ = ["priorities"]
 
+URGENT = 3
+"""Highest class of urgency, as in layer ``stone_condition``: urgent and immediate."""
+
 
 def priorities(
     site: Site, stones: Frame, loose: npt.NDArray[np.bool_], settings: WorklistSettings
@@ -34,11 +37,15 @@ def priorities(
     margin = numbers(wet, "stone_wetting", "margin_m")
     # what was seen outranks the model: a stone seen dry is not reached, one seen wet is, whatever the margin
     margin = np.where(reached, np.maximum(np.nan_to_num(margin), 0.0), np.where(margin >= 0, np.nan, margin))
-    spray = Spray(np.zeros(len(stones), dtype=np.bool_), margin, numbers(wet, "stone_wetting", "season_h"))
+    struck = (column(wet, "stone_wetting", "state") == "struck").fillna(value=False).to_numpy(dtype=bool)
+    spray = Spray(struck, margin, numbers(wet, "stone_wetting", "season_h"))
     condition = site["stone_condition"].set_index("stone_id").reindex(stones["stone_id"])
     overall = numbers(condition, "stone_condition", "overall")
     unseen = np.isnan(overall)
-    found = prioritise(np.where(unseen, -1, overall).astype(np.int64), spray, loose, long_spray_h=settings.long_spray_h)
+    urgent = numbers(condition, "stone_condition", "urgency") >= URGENT
+    found = prioritise(
+        np.where(unseen, -1, overall).astype(np.int64), spray, loose, urgent=urgent, long_spray_h=settings.long_spray_h
+    )
     near_m = numbers(wet, "stone_wetting", "nearest_head_m")
     first = np.where(near_m <= settings.near_m, 3, np.where(reached, 2, 1))
     why = list(found.reasons)

@@ -2,8 +2,8 @@
 
 The rule is our own and simple on purpose. Priority is the condition class, at least 1. One step up, never
 more, where the stream of a head strikes the stone, or spray reaches it for many hours a season: harm goes on
-there. Harm that can let pieces fall gives at least 2. Nothing lowers a priority; where a head still
-reaches the stone, `fix_spray_first` says so, since spray would undo the cleaning.
+there. Harm that can let pieces fall gives at least 2, the highest class of urgency gives 3. Nothing lowers a
+priority; where a head still reaches the stone, `fix_spray_first` says so, since spray would undo the cleaning.
 """
 
 from __future__ import annotations
@@ -58,7 +58,12 @@ class Priorities:
 
 
 def prioritise(
-    overall: ArrayLike, spray: Spray, safety: ArrayLike | None = None, *, long_spray_h: float = LONG_SPRAY_H
+    overall: ArrayLike,
+    spray: Spray,
+    safety: ArrayLike | None = None,
+    *,
+    urgent: ArrayLike | None = None,
+    long_spray_h: float = LONG_SPRAY_H,
 ) -> Priorities:
     """Return the priority of every stone.
 
@@ -70,6 +75,8 @@ def prioritise(
         What is known of the spray.
     safety
         Stones with harm of the safety group, whatever its severity.
+    urgent
+        Stones of the highest class of urgency.
     long_spray_h
         Hours a season from which spray moves a stone up. [h]
 
@@ -82,25 +89,29 @@ def prioritise(
     """
     classes = np.asarray(overall, dtype=np.int64).reshape(-1)
     loose = np.zeros(classes.size, np.bool_) if safety is None else np.asarray(safety, np.bool_).reshape(-1)
-    _check(classes, spray, loose, long_spray_h)
+    now = np.zeros(classes.size, np.bool_) if urgent is None else np.asarray(urgent, np.bool_).reshape(-1)
+    _check(classes, spray, (loose, now), long_spray_h)
     long = spray.reached & (spray.spray_h >= long_spray_h)
     from_class = np.maximum(classes, 1)
     raised = np.minimum(from_class + (spray.struck | long), HIGHEST)
     priority = np.where(loose, np.maximum(raised, SAFETY_AT_LEAST), raised)
+    priority = np.where(now, HIGHEST, priority)
     why = []
     for stone in range(classes.size):
         reasons = [_from_class(int(classes[stone]), int(from_class[stone]))]
         reasons += _from_spray(spray, stone, long_spray_h, long=bool(long[stone]))
         if loose[stone]:
             reasons.append(reason("priority_safety", priority=SAFETY_AT_LEAST))
+        if now[stone] and HIGHEST not in (raised[stone], from_class[stone]):
+            reasons.append(reason("priority_urgent", priority=HIGHEST))
         if spray.reached[stone]:
             reasons.append(reason("fix_spray_first"))
         why.append(tuple(reasons))
     return Priorities(priority.astype(np.int8), spray.reached.copy(), tuple(why))
 
 
-def _check(classes: NDArray[np.int64], spray: Spray, safety: NDArray[np.bool_], long_spray_h: float) -> None:
-    lengths = {classes.size, spray.struck.size, spray.margin_m.size, spray.spray_h.size, safety.size}
+def _check(classes: NDArray[np.int64], spray: Spray, flags: tuple[NDArray[np.bool_], ...], long_spray_h: float) -> None:
+    lengths = {classes.size, spray.struck.size, spray.margin_m.size, spray.spray_h.size, *(one.size for one in flags)}
     if len(lengths) > 1:
         raise LayerError(f"columns of different length: {sorted(lengths)}", where="stones")
     bad = np.flatnonzero((classes < -1) | (classes > HIGHEST))

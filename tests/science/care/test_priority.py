@@ -37,6 +37,15 @@ def test_a_struck_stone_moves_up_one_and_the_spray_is_mended_first() -> None:
     assert rank(3, struck=True)[0] == 3
 
 
+def test_the_highest_urgency_comes_first_and_says_so_where_nothing_else_does() -> None:
+    dry = Spray(np.zeros(3, np.bool_), np.full(3, NAN), np.full(3, NAN))
+    made = prioritise([1, 3, 1], dry, urgent=[True, True, False])
+    assert made.priority.tolist() == [3, 3, 1]
+    assert [[one["code"] for one in why] for why in made.reasons] == [
+        ["priority_from_class", "priority_urgent"], ["priority_from_class"], ["priority_from_class"]
+    ]  # fmt: skip
+
+
 def test_long_hours_move_a_reached_stone_up_and_short_ones_do_not() -> None:
     assert rank(1, margin_m=2.0, spray_h=LONG_SPRAY_H)[0] == 2
     assert rank(1, margin_m=2.0, spray_h=LONG_SPRAY_H - 1)[0] == 1
