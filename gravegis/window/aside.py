@@ -1,6 +1,5 @@
 """Analyses in a process of their own: what they do never makes the window wait, and a stop ends them at once.
 
-Only the day plan writes down the best it has first.
 In a thread they held Python's lock for tenths of a second at a time. The process reads the ground from its folder as
 anybody does, so nothing large goes there; only the layers that are new come back. It lives on for the next question.
 Knows no Qt.
@@ -34,8 +33,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Aside", "aside", "work_aside"]
 
-KEEPS = frozenset({"routes"})
-"""Analyses that give the best they have when they are stopped: they are asked to, before the process is ended."""
+KEEPS: frozenset[str] = frozenset()
+"""Analyses that are asked for the best they have before the process is ended. None: at the desk a stop changes nothing
+and takes no time; the command line keeps the best day plan."""
 STOP = "stop"
 GRACE_S = 10.0
 """How long they may take to write down what they have: own choice. [s]"""

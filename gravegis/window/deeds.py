@@ -51,7 +51,7 @@ class Deeds(QObject):
         self._look_next: Callable[[], None] | None = None
 
     def work_out(self, name: str, typed: Mapping[str, str], *, keep: bool) -> None:
-        """Work one analysis out beside the window and save what it gives; a stop changes nothing but a day plan."""
+        """Work one analysis out beside the window and save what it gives; a stop changes nothing."""
         desk = self.desk
         if desk is None:
             return
