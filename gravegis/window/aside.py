@@ -7,15 +7,12 @@ Knows no Qt.
 
 from __future__ import annotations
 
-import math
 import multiprocessing
 import os
 import pickle
 import threading
-import time
-from contextlib import suppress
 from dataclasses import replace
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,12 +30,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Aside", "aside", "work_aside"]
 
-KEEPS: frozenset[str] = frozenset()
-"""Analyses that are asked for the best they have before the process is ended. None: at the desk a stop changes nothing
-and takes no time; the command line keeps the best day plan."""
-STOP = "stop"
-GRACE_S = 10.0
-"""How long they may take to write down what they have: own choice. [s]"""
 LOOK_S = 0.02
 """How often it is looked whether somebody asked to stop: own choice. [s]"""
 NICE = 5
@@ -73,7 +64,7 @@ class Aside:
             line = self._begin()
             line.send(wish)
             try:
-                return self._heard(line, work, keeps=wish[1] in KEEPS)
+                return self._heard(line, work)
             except (Cancelled, EOFError, OSError) as error:
                 self._end()
                 if isinstance(error, Cancelled):
@@ -83,20 +74,22 @@ class Aside:
                     "the process that works things out has ended; nothing was changed", remedy="Work it out again."
                 ) from error
 
-    def _heard(self, line: Connection, work: Work, *, keeps: bool) -> Any:  # noqa: ANN401 - whatever was asked for
-        asked_s = math.inf
+    def _heard(self, line: Connection, work: Work) -> Any:  # noqa: ANN401 - whatever was asked for
         while True:
             if work.stopped():
-                asked_s = _asked(line, asked_s, keeps=keeps)
+                raise Cancelled
             if not line.poll(LOOK_S):
                 continue
             kind, told = line.recv()
-            if kind == "done":
-                return told
-            if kind != "told":
-                _raise(kind, told)
-            with suppress(Cancelled):  # whether it was stopped is looked at above
+            if kind == "told":
                 work.tell(*told)
+            elif kind == "refused":
+                name, problems = told
+                raise getattr(errors, name, GravegisError).of([Problem(*one) for one in problems])
+            elif kind == "broke":
+                raise RuntimeError(told)
+            else:
+                return told
 
     def _begin(self) -> Connection:
         if self._process is None or not self._process.is_alive() or self._line is None:
@@ -115,25 +108,6 @@ class Aside:
             self._process.kill()
             self._process.join()
         self._process = self._line = None
-
-
-def _asked(line: Connection, asked_s: float, *, keeps: bool) -> float:
-    """Ask once to stop and return when that was; raises Cancelled where nothing is to be waited for."""
-    now_s = time.monotonic()
-    if not keeps or now_s - asked_s > GRACE_S:
-        raise Cancelled
-    if asked_s == math.inf:
-        line.send(STOP)
-    return min(asked_s, now_s)
-
-
-def _raise(kind: str, told: Any) -> None:  # noqa: ANN401 - whatever went wrong
-    if kind == "stopped":
-        raise Cancelled
-    if kind == "refused":
-        name, problems = told
-        raise getattr(errors, name, GravegisError).of([Problem(*one) for one in problems])
-    raise RuntimeError(told)
 
 
 @cache
@@ -171,8 +145,6 @@ def _serve(line: Connection) -> None:
             wish = line.recv()
         except (EOFError, KeyboardInterrupt):
             return
-        if wish == STOP:  # came when the answer was on its way
-            continue
         try:
             line.send(_answer(wish, line, held))
         except BrokenPipeError:
@@ -187,26 +159,14 @@ def _answer(wish: Wish, line: Connection, held: dict[str, Any]) -> Reply:
         site = _site(Path(folder), held)
         if dict(site.settings.get(name, {})) != saved:
             site = site.with_settings(name, saved)
-        watch = pipeline.Watch(
-            report=lambda _, share, words: line.send(("told", (share, words))),
-            cancelled=partial(_told_to_stop, line, []),
-        )
+        watch = pipeline.Watch(report=lambda _, share, words: line.send(("told", (share, words))))
         return "done", _news(site, pipeline.run(site, (name,), typed={name: typed}, watch=watch))
     except GravegisError as error:
         return "refused", (type(error).__name__, [(one.problem, one.where, one.remedy) for one in error.problems])
-    except Cancelled:
-        return "stopped", None
     except BrokenPipeError:
         raise
     except Exception as error:  # noqa: BLE001 - said in the window as our fault
         return "broke", f"{type(error).__name__}: {error}"
-
-
-def _told_to_stop(line: Connection, heard: list[object]) -> bool:
-    """Return whether somebody asked to stop; once asked it stays so."""
-    while line.poll():
-        heard.append(line.recv())
-    return bool(heard)
 
 
 def _site(folder: Path, held: dict[str, Any]) -> Site:
