@@ -20,7 +20,7 @@ from gravegis.outputs import paper as sheet
 from gravegis.outputs.crew_map import CrewMap, day_shape
 from gravegis.outputs.crew_steps import after_stops
 from gravegis.outputs.crew_words import BEFORE, BLANKS, DO_NOT_START, READ, STOP_AND_CALL, STRONG
-from gravegis.outputs.days import crew_days, crew_file, file_stem
+from gravegis.outputs.days import crew_days, crew_files, file_stem
 from gravegis.outputs.not_today import RESTS_ON, not_today
 from gravegis.outputs.paper import Blank, Head, Part, box, para
 from gravegis.outputs.pictures import newest_photos, photos_above
@@ -62,12 +62,10 @@ def write_crew_sheets(site: Site, folder: Path, *, made_on: str = "", paper: str
         For a paper that is not known.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    for day in crew_days(site):
-        if not day.stops:
-            continue
-        written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.pdf")
-        written[-1].write_bytes(crew_sheet(site, day, made_on=made_on, paper=paper, photos=photos_above(folder)))
+    sheets = crew_files(crew_days(site), folder, ".pdf")
+    for day, file in sheets:
+        file.write_bytes(crew_sheet(site, day, made_on=made_on, paper=paper, photos=photos_above(folder)))
+    written = [file for _, file in sheets]
     if site.has("unplanned"):
         written.append(folder / "not_today.pdf")
         written[-1].write_bytes(not_today(site, made_on=made_on, paper=paper))

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from gravegis.outputs import currency, words
-from gravegis.outputs.days import crew_days, crew_file, point_of
+from gravegis.outputs.days import crew_days, crew_files, point_of
 from gravegis.outputs.gpx import COMPARE, SHOWS, to_degrees
 
 if TYPE_CHECKING:
@@ -37,16 +37,12 @@ def write_day_geojson(site: Site, folder: Path, *, with_names: bool = False) -> 
         Include ``find_me``, the short inscriptions.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    days = [one for one in crew_days(site) if one.stops]
-    if not days:
-        return []
-    degrees = to_degrees(site.info.crs)
-    for day in days:
-        written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.geojson")
-        text = json.dumps(_collection(site, day, degrees, with_names=with_names), ensure_ascii=False, indent=1)
-        written[-1].write_text(text + "\n", encoding="utf-8", newline="\n")
-    return written
+    written = crew_files(crew_days(site), folder, ".geojson")
+    for day, file in written:
+        made = _collection(site, day, to_degrees(site.info.crs), with_names=with_names)
+        text = json.dumps(made, ensure_ascii=False, indent=1)
+        file.write_text(text + "\n", encoding="utf-8", newline="\n")
+    return [file for _, file in written]
 
 
 def _collection(site: Site, day: CrewDay, degrees: pyproj.Transformer, *, with_names: bool) -> dict[str, Any]:

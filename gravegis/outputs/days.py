@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 from gravegis.outputs import words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+    from pathlib import Path
 
     from gravegis.site import Site
 
 __all__ = [
-    "MIDDLE", "XY", "CrewDay", "StopLine", "assumed_base", "crew_days", "crew_file", "file_stem", "point_of",
+    "MIDDLE", "XY", "CrewDay", "StopLine", "assumed_base", "crew_days", "crew_file", "crew_files",
+    "file_stem", "point_of",
     "staying",
 ]  # fmt: skip
 
@@ -192,6 +194,15 @@ def crew_file(day: CrewDay, *, taken: Sequence[str] = ()) -> str:
     """Return the name of a file of a crew's day, without ending; a crew called ``Crew 1`` is not doubled."""
     name = re.sub(r"^crew[\s_.-]*", "", day.crew_id, flags=re.IGNORECASE) or day.crew_id
     return file_stem("crew", name, day.day, taken=taken)
+
+
+def crew_files(days: Iterable[CrewDay], folder: Path, ending: str) -> list[tuple[CrewDay, Path]]:
+    """Return each day that has stops with the file it goes into; no two files are called alike."""
+    made: list[tuple[CrewDay, Path]] = []
+    for day in (one for one in days if one.stops):
+        name = crew_file(day, taken=[file.stem for _, file in made])
+        made.append((day, folder / f"{name}{ending}"))
+    return made
 
 
 def file_stem(*parts: str, taken: Sequence[str] = ()) -> str:

@@ -6,7 +6,7 @@ import xml.etree.ElementTree as ET
 from typing import TYPE_CHECKING
 
 from gravegis.outputs import currency, words
-from gravegis.outputs.days import crew_days, crew_file
+from gravegis.outputs.days import crew_days, crew_files
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,13 +36,12 @@ def write_gpx(site: Site, folder: Path, *, with_names: bool = False) -> list[Pat
         Include ``find_me``, the short inscriptions.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    for day in (one for one in crew_days(site) if one.stops):
-        written.append(folder / f"{crew_file(day, taken=[file.stem for file in written])}.gpx")
+    written = crew_files(crew_days(site), folder, ".gpx")
+    for day, file in written:
         tree = ET.ElementTree(_gpx(site, day, with_names=with_names))
         ET.indent(tree)
-        tree.write(written[-1], encoding="utf-8", xml_declaration=True)
-    return written
+        tree.write(file, encoding="utf-8", xml_declaration=True)
+    return [file for _, file in written]
 
 
 def _gpx(site: Site, day: CrewDay, *, with_names: bool) -> ET.Element:
